@@ -1,0 +1,1 @@
+"""An adapter on the bus to `Frames`: open, listen only, record, never send."""

@@ -1,0 +1,1 @@
+"""A recording to `Frames`, and back."""

@@ -1,0 +1,1 @@
+"""What is wrong, with evidence: one module a kind of fault, one pure function in each."""

@@ -1,0 +1,1 @@
+"""Findings to a verdict, two verdicts to a proof, advice and cautions."""

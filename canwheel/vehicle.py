@@ -1,0 +1,165 @@
+"""The vehicle file: what is known of the car beside its DBC. TOML, every key optional.
+
+Tyre sizes become rolling circumferences by the ETRTO rule C = F · d: d the free diameter by the
+size marking (ISO 4000-1), F = 3.05 for radial and 2.99 for bias-ply tyres (seen second-hand).
+"""
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+
+from canwheel.corners import Side
+from canwheel.errors import VehicleError
+
+Positive = Annotated[float, msgspec.Meta(gt=0)]
+CanId = Annotated[int, msgspec.Meta(ge=0, lt=1 << 29)]
+SignalPath = Annotated[str, msgspec.Meta(pattern=r"^[^.\s]+\.[^.\s]+$")]
+
+ASSUMED_CIRCUMFERENCE_M = 1.94
+"""Taken when nobody gives a tyre; ratios between corners do not depend on it. [m]"""
+
+_ETRTO_FACTOR = {"R": 3.05, "": 2.99, "-": 2.99, "D": 2.99, "B": 2.99}
+_TYRE = re.compile(
+    r"^\s*(?:P|LT)?\s*(?P<width>\d{3})\s*/\s*(?P<aspect>\d{2,3})\s*"
+    r"Z?(?P<build>[RDB-]?)F?\s*(?P<rim>\d{2}(?:\.5)?)(?:C|\b)",
+    re.IGNORECASE,
+)
+
+
+class VehicleFacts(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """Section ``[vehicle]``."""
+
+    name: str | None = None
+    drive_side: Side | None = None
+    driven: Literal["front", "rear", "all"] | None = None
+    wheelbase_m: Positive | None = None
+    track_m: Positive | None = None
+    tyre: str | None = None
+    rolling_circumference_m: Positive | None = None
+    ring_teeth: Annotated[int, msgspec.Meta(ge=8, le=256)] | None = None
+
+
+class WheelSignals(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """Section ``[wheels]``: ``Message.Signal`` for the corners whose names do not say it."""
+
+    FL: SignalPath | None = None
+    FR: SignalPath | None = None
+    RL: SignalPath | None = None
+    RR: SignalPath | None = None
+
+
+class HelperSignals(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """Section ``[signals]``: optional helpers, ``Message.Signal``."""
+
+    speed: SignalPath | None = None
+    steering: SignalPath | None = None
+    yaw_rate: SignalPath | None = None
+    brake: SignalPath | None = None
+    lamp_abs: SignalPath | None = None
+    lamp_stability: SignalPath | None = None
+    lamp_brake: SignalPath | None = None
+
+
+class BusFacts(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """Section ``[bus]``."""
+
+    bitrate: Annotated[int, msgspec.Meta(gt=0)] | None = None
+
+
+class FaultMemoryFacts(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """Section ``[fault_memory]``: only for reading and clearing stored codes."""
+
+    request_id: CanId | None = None
+    response_id: CanId | None = None
+
+
+class Vehicle(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
+    """The whole vehicle file; an empty one is a valid one."""
+
+    vehicle: VehicleFacts = VehicleFacts()
+    wheels: WheelSignals = WheelSignals()
+    signals: HelperSignals = HelperSignals()
+    bus: BusFacts = BusFacts()
+    fault_memory: FaultMemoryFacts = FaultMemoryFacts()
+
+    @property
+    def drive_side(self) -> Side | None:
+        """Side the steering wheel is on, where it is known."""
+        return self.vehicle.drive_side
+
+    @property
+    def circumference_m(self) -> float:
+        """Rolling circumference: as given, by tyre size, or the assumed one. [m]"""
+        if self.vehicle.rolling_circumference_m is not None:
+            return self.vehicle.rolling_circumference_m
+        if self.vehicle.tyre is not None:
+            return rolling_circumference_m(self.vehicle.tyre)
+        return ASSUMED_CIRCUMFERENCE_M
+
+    @property
+    def circumference_is_known(self) -> bool:
+        """Whether somebody gave a circumference or a tyre size."""
+        facts = self.vehicle
+        return facts.rolling_circumference_m is not None or facts.tyre is not None
+
+
+def rolling_circumference_m(tyre: str) -> float:
+    """Rolling circumference of a tyre by its size marking, ``195/65 R15``. [m]
+
+    Raises
+    ------
+    ValueError : no size marking.
+    """
+    size = _TYRE.match(tyre)
+    if size is None:
+        raise ValueError(f"{tyre!r} is no tyre size like '195/65 R15'")
+    side_wall_mm = float(size["width"]) * float(size["aspect"]) / 100
+    diameter_mm = 25.4 * float(size["rim"]) + 2 * side_wall_mm
+    return _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
+
+
+def read_vehicle(path: Path) -> Vehicle:
+    """Read and check a vehicle file.
+
+    Raises
+    ------
+    VehicleError : unreadable, no TOML, an unknown key, a wrong type or an impossible value; the
+        message names the line or the key.
+    """
+    try:
+        document = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        vehicle = msgspec.convert(document, Vehicle)
+        if vehicle.vehicle.tyre is not None:
+            rolling_circumference_m(vehicle.vehicle.tyre)
+    except OSError as error:
+        raise VehicleError(
+            f"cannot be read: {error.strerror}",
+            where=str(path),
+            remedy="check the path of the vehicle file",
+        ) from error
+    except UnicodeDecodeError as error:
+        raise VehicleError(
+            f"is not UTF-8 text (byte {error.start})",
+            where=str(path),
+            remedy="a vehicle file is TOML text, save it as UTF-8",
+        ) from error
+    except tomllib.TOMLDecodeError as error:
+        raise VehicleError(
+            f"is not valid TOML: {error}", where=str(path), remedy="mend that line"
+        ) from error
+    except msgspec.ValidationError as error:
+        message, _, key = str(error).partition(" - at `$")
+        key = key.strip("`").lstrip(".")
+        raise VehicleError(
+            message[0].lower() + message[1:],
+            where=f"{path}, {key}" if key else str(path),
+            remedy="README lists the keys a vehicle file may have",
+        ) from error
+    except ValueError as error:
+        raise VehicleError(
+            str(error), where=f"{path}, vehicle.tyre", remedy="write the size on the side wall"
+        ) from error
+    return vehicle

@@ -1,0 +1,1 @@
+"""The judgement as a JSON document and as a screen."""
