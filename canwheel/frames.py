@@ -7,6 +7,9 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
+_PDU2_FIRST = 240
+"""From this PDU format on, a 29-bit J1939 identifier's next byte belongs to the group number."""
+
 
 class FrameFlag(IntFlag):
     """Bits of ``Frames.flags``."""
@@ -40,7 +43,7 @@ class IdPattern:
         Bits 25 to 8 are the group number (its lowest byte is a destination, not part of the
         group, when the byte above it is below 240; SAE J1939-21, from memory).
         """
-        destination_specific = (can_id >> 16) & 0xFF < 240
+        destination_specific = (can_id >> 16) & 0xFF < _PDU2_FIRST
         mask = 0x03FF_0000 if destination_specific else 0x03FF_FF00
         return cls(can_id & mask, mask, extended=True)
 
