@@ -138,7 +138,7 @@ def _pairs(nibble: NDArray[np.uint8]) -> NDArray[np.uint16]:
     high, low = nibble[np.newaxis, :].astype(np.uint16), nibble[:, np.newaxis].astype(np.uint16)
     value = (high << 4) | low
     value[(high == _NOT_HEX) | (low == _NOT_HEX)] = _BAD_DIGIT
-    return value.ravel()
+    return value.astype(np.uint16, copy=False).ravel()
 
 
 _NIBBLE = _nibbles()
@@ -258,7 +258,7 @@ def read_rows(batch: LineBatch) -> Rows:
 
 def _read_the_rest(batch: LineBatch, rows: Rows) -> Rows:
     """Read the lines that are not in the usual form one by one."""
-    frames = {int(row): read_line(batch.line(row)) for row in np.flatnonzero(~rows.good)}
+    frames = {row: read_line(batch.line(row)) for row in np.flatnonzero(~rows.good).tolist()}
     longest = max((len(frame.data) for frame in frames.values() if frame), default=0)
     data = rows.data
     if longest > data.shape[1]:
@@ -391,7 +391,7 @@ def _hex_block(
         value[np.arange(width) >= count[:, np.newaxis]] = 0
     if not len(count) or value.max() < _BAD_DIGIT:
         return value.astype(np.uint8), np.ones(len(count), np.bool_)
-    return value.astype(np.uint8), (value < _BAD_DIGIT).all(axis=1)
+    return value.astype(np.uint8), value.max(axis=1) < _BAD_DIGIT
 
 
 def _channels(

@@ -96,7 +96,7 @@ def iter_chunks(source: ByteSource, *, chunk_bytes: int = CHUNK_BYTES) -> Iterat
     kept = _skip_byte_order_mark(source, text[:front])
     ended = False
     while not ended:
-        count = source.readinto(memoryview(text)[front : front + room])
+        count = source.readinto(text.data[front : front + room])
         ended = count == 0
         first, stop = front - kept, front + count
         text[stop : stop + SLACK] = 0

@@ -2,7 +2,6 @@
 
 import hashlib
 import os
-import zlib
 from collections.abc import Callable
 from pathlib import Path
 from threading import Event, Thread
@@ -64,12 +63,12 @@ class GzSource:
     """A gz file, of one member or several; what comes before a defect is still given."""
 
     def __init__(self, file: BinaryIO, size: int) -> None:
-        from isal import isal_zlib  # noqa: PLC0415 - only compressed captures need it
+        from isal import igzip_lib, isal_zlib  # noqa: PLC0415 - only compressed captures need it
 
         self._file = file
         self._size = size
+        self._defect: Any = igzip_lib.IsalError
         self._new_member: Callable[[], Any] = lambda: isal_zlib.decompressobj(_GZ_WINDOW_BITS)
-        self._defects = (isal_zlib.error, zlib.error)
         self._member: Any = None
         self._packed = b""
         self.consumed = 0
@@ -85,7 +84,7 @@ class GzSource:
                 break
             try:
                 piece = self._member.decompress(self._packed, len(room) - filled)
-            except self._defects:
+            except self._defect:
                 self.damage = "the gz data is damaged: what comes after the defect is lost"
                 break
             room[filled : filled + len(piece)] = piece
@@ -121,7 +120,7 @@ def open_file(path: Path) -> BinaryIO:
     CaptureError : there is no such file, it is a directory, or it may not be read.
     """
     try:
-        return path.open("rb", buffering=0)  # type: ignore[return-value]  # FileIO reads bytes too
+        return path.open("rb", buffering=0)
     except FileNotFoundError:
         raise CaptureError(
             "there is no such file", where=str(path), remedy="check the name of the capture"
@@ -161,6 +160,7 @@ class Fingerprint:
         self._thread = Thread(target=self._run, name="canwheel-fingerprint", daemon=True)
 
     def __enter__(self) -> Self:
+        """Start hashing."""
         self._thread.start()
         return self
 
@@ -170,6 +170,7 @@ class Fingerprint:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        """Stop hashing, if it still goes on."""
         self._stop.set()
         self._thread.join()
 

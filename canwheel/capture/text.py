@@ -11,7 +11,7 @@ Lines that are not wanted are only checked for an opening parenthesis and a ``#`
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -38,7 +38,7 @@ from canwheel.capture.lines import (
 )
 from canwheel.capture.source import ByteSource
 from canwheel.capture.tally import ChannelNames, Tally
-from canwheel.frames import Frames, Wanted, is_wanted
+from canwheel.frames import Frames, IdPattern, Wanted, is_wanted
 
 _BATCH_BYTES = 512 * 1024
 """Wanted lines are gathered up to this size before they are read, as a batch has a fixed cost."""
@@ -65,46 +65,53 @@ class Sieve:
 
     def __init__(self, wanted: Wanted | None) -> None:
         self.everything = wanted is None
-        self._tables: dict[int, list[tuple[int, NDArray[np.bool_]]]] = {}
+        self._digits: dict[int, list[_Digit]] = {}
         for width, extended in ((STANDARD_DIGITS, False), (EXTENDED_DIGITS, True)):
             patterns = [p for p in wanted or () if p.extended is extended]
             if patterns:
-                tables = [
-                    (
-                        place,
-                        _letters_for(
-                            {
-                                (p.value >> 4 * (place - 1) & 15, p.mask >> 4 * (place - 1) & 15)
-                                for p in patterns
-                            }
-                        ),
-                    )
-                    for place in range(1, width + 1)
-                ]
+                digits = [_Digit(patterns, place) for place in range(1, width + 1)]
                 # the choosiest digit first, so that the later ones see few lines
-                self._tables[width] = sorted(tables, key=lambda entry: int(entry[1].sum()))
+                self._digits[width] = sorted(digits, key=lambda digit: len(digit.letters))
 
-    def pick(self, text: Bytes, hash_at: Places, width: int) -> NDArray[np.intp]:
+    def pick(self, text: Bytes, lines: "_Located") -> NDArray[np.intp]:
         """Return which of the lines may be wanted, by position, in order."""
-        tables = self._tables.get(width)
-        if self.everything:
-            return np.arange(len(hash_at))
-        if tables is None:
+        if lines.width not in self._digits:
             return np.empty(0, np.intp)
-        place, letters = tables[0]
-        rows = np.flatnonzero(letters.take(text.take(hash_at - place)))
-        for place, letters in tables[1:]:
-            rows = rows[letters.take(text.take(hash_at.take(rows) - place))]
+        first, *others = self._digits[lines.width]
+        rows = np.flatnonzero(first.fits(text[lines.offset - first.place :].take(lines.begin)))
+        begin = lines.begin.take(rows)
+        for digit in others:
+            fits = digit.fits(text[lines.offset - digit.place :].take(begin))
+            rows, begin = rows[fits], begin[fits]
         return rows
 
 
-def _letters_for(digits: set[tuple[int, int]]) -> NDArray[np.bool_]:
-    """Return which characters fit one of the digits, each given as value and mask."""
-    allowed = np.zeros(256, np.bool_)
-    for digit in range(16):
-        if any((digit & mask) == value for value, mask in digits):
-            allowed[ord(f"{digit:X}")] = allowed[ord(f"{digit:x}")] = True
-    return allowed
+class _Digit:
+    """What patterns allow at one place of the identifier, counted back from the ``#``."""
+
+    _FEW = 4  # so many letters are compared one by one faster than looked up
+
+    def __init__(self, patterns: Sequence[IdPattern], place: int) -> None:
+        shift = 4 * (place - 1)
+        fitting = [
+            digit
+            for digit in range(16)
+            if any(((digit << shift ^ p.value) & p.mask) >> shift & 15 == 0 for p in patterns)
+        ]
+        self.place = place
+        self.letters = sorted({ord(form) for digit in fitting for form in (f"{digit:x}{digit:X}")})
+        self._table = np.zeros(256, np.bool_)
+        self._table[self.letters] = True
+
+    def fits(self, letter: Bytes) -> NDArray[np.bool_]:
+        """Which of the letters are allowed here."""
+        if len(self.letters) > self._FEW:
+            looked_up: NDArray[np.bool_] = self._table.take(letter)
+            return looked_up
+        hit: NDArray[np.bool_] = letter == self.letters[0]
+        for other in self.letters[1:]:
+            hit |= letter == other
+        return hit
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +129,14 @@ class _Located:
     Attributes
     ----------
     rows : (k,) which lines of the chunk; None for all of them.
-    hash_at : (k,) where the ``#`` stands.
+    begin : (k,) places of which each is `offset` before the line's ``#``.
+    offset : at least `_FRONT`.
     width : digits of the identifier; 0 where the line is not in the usual form.
     """
 
     rows: Places | None
-    hash_at: Places
+    begin: Places
+    offset: int
     width: int
 
 
@@ -179,7 +188,7 @@ class TextScan:
 
     def __iter__(self) -> Iterator[Frames]:
         """Yield the wanted frames."""
-        gathered: list[_Candidates] = []
+        gathered = _Gathered()
         for chunk in iter_chunks(self._source, chunk_bytes=self._chunk_bytes):
             if chunk.unended and read_line(chunk.line(0)) is None:
                 self.tally.cut_last_line = bool(chunk.line(0).strip())
@@ -188,12 +197,11 @@ class TextScan:
             if self._sieve.everything:
                 yield self._read(candidates)
             elif len(candidates):
-                gathered.append(_gather([candidates]))
-                if sum(len(part.batch.text) for part in gathered) >= _BATCH_BYTES:
-                    yield self._read(_gather(gathered))
-                    gathered = []
-        if gathered:
-            yield self._read(_gather(gathered))
+                gathered.add(candidates)
+                if gathered.size >= _BATCH_BYTES:
+                    yield self._read(gathered.take())
+        if gathered.size:
+            yield self._read(gathered.take())
 
     def _scan(self, chunk: LineChunk) -> _Candidates:
         """Find what looks like a frame in a chunk, count it, and pick what may be wanted."""
@@ -210,12 +218,7 @@ class TextScan:
             count -= len(left)
         self._note_times(chunk, left)
 
-        picked = [self._pick(chunk, part) for part in located]
-        rows = np.concatenate([rows for rows, _ in picked]) if picked else np.empty(0, np.int64)
-        hash_at = np.concatenate([at for _, at in picked]) if picked else np.empty(0, np.int64)
-        if len(picked) > 1:
-            in_order = np.argsort(rows, kind="stable")
-            rows, hash_at = rows[in_order], hash_at[in_order]
+        rows, hash_at = _in_order([self._pick(chunk, part) for part in located])
         candidates = _Candidates(
             LineBatch(chunk.text, chunk.start.take(rows), chunk.end.take(rows), hash_at),
             (rows if order is None else order.take(rows)) + (self.tally.frames + self._bad),
@@ -234,20 +237,18 @@ class TextScan:
         located = []
         for shape in self._shapes:
             begin, extent = (start, length) if left is None else (start[left], length[left])
-            hash_at = begin + shape.offset
-            hit = text.take(hash_at) == _HASH
-            hit &= text.take(hash_at - (shape.width + 1)) == _BLANK
+            hit = text[shape.offset :].take(begin) == _HASH
+            hit &= text[shape.offset - shape.width - 1 :].take(begin) == _BLANK
             hit &= text.take(begin) == _OPEN
             hit &= extent > shape.offset
             if not usual:
                 hit &= extent <= LINE_LIMIT
             if hit.all():
-                located.append(_Located(left, hash_at, shape.width))
+                located.append(_Located(left, begin, shape.offset, shape.width))
                 return located, np.empty(0, np.int64)
             rows = np.flatnonzero(hit)
-            located.append(
-                _Located(rows if left is None else left[rows], hash_at[rows], shape.width)
-            )
+            lines = rows if left is None else left[rows]
+            located.append(_Located(lines, begin[rows], shape.offset, shape.width))
             left = np.flatnonzero(~hit) if left is None else left[~hit]
         return located, np.arange(len(chunk)) if left is None else left
 
@@ -268,9 +269,10 @@ class TextScan:
         for digits in (0, STANDARD_DIGITS, EXTENDED_DIGITS):
             rows = np.flatnonzero(looks & (width == digits))
             if len(rows):
-                located.append(_Located(left[rows], hash_at[rows], digits))
+                located.append(_Located(left[rows], hash_at[rows] - _FRONT, _FRONT, digits))
         self._learn(located, chunk)
-        return left[~looks]
+        no_frames: Places = left[~looks]
+        return no_frames
 
     def _learn(self, located: list[_Located], chunk: LineChunk) -> None:
         """Remember the most frequent shapes of a chunk for the next one."""
@@ -278,9 +280,10 @@ class TextScan:
         for part in located:
             if part.width:
                 start = chunk.start if part.rows is None else chunk.start[part.rows]
-                offsets, counts = np.unique(part.hash_at - start, return_counts=True)
+                offsets = part.begin + part.offset - start
+                offsets, counts = np.unique(offsets, return_counts=True)
                 for offset, count in zip(offsets.tolist(), counts.tolist(), strict=True):
-                    if offset < SLACK:
+                    if _FRONT <= offset < SLACK:
                         lines[_Shape(offset, part.width)] += count
         self._shapes = [shape for shape, _ in lines.most_common(_SHAPES)]
 
@@ -288,9 +291,10 @@ class TextScan:
         """Return lines that may be wanted, and where their ``#`` stands."""
         if self._sieve.everything or not part.width:
             rows = np.arange(len(chunk)) if part.rows is None else part.rows
-            return rows, part.hash_at
-        picked = self._sieve.pick(chunk.text, part.hash_at, part.width)
-        return picked if part.rows is None else part.rows[picked], part.hash_at[picked]
+            return rows, part.begin + part.offset
+        picked = self._sieve.pick(chunk.text, part)
+        rows = picked if part.rows is None else part.rows[picked]
+        return rows, part.begin[picked] + part.offset
 
     def _count_unreadable(self, chunk: LineChunk, rows: Places) -> None:
         """Count those of the lines that are not blank."""
@@ -303,13 +307,13 @@ class TextScan:
     def _note_times(self, chunk: LineChunk, no_frames: Places) -> None:
         """Note the time of the first and of the last frame."""
         skip = set(no_frames.tolist())
+        rows = range(len(chunk))
         if not self._has_first_time:
-            first = _first_frame(chunk, (row for row in range(len(chunk)) if row not in skip))
+            first = _first_frame(chunk, (row for row in rows if row not in skip))
             if first is not None:
                 self.tally.first_time_ns = first.time_ns
                 self._has_first_time = True
-        backwards = (row for row in reversed(range(len(chunk))) if row not in skip)
-        last = _first_frame(chunk, backwards)
+        last = _first_frame(chunk, (row for row in reversed(rows) if row not in skip))
         if last is not None:
             self.tally.last_time_ns = last.time_ns
 
@@ -351,27 +355,43 @@ def _first_frame(chunk: LineChunk, rows: Iterable[int]) -> LineFrame | None:
     return None
 
 
-def _gather(parts: list[_Candidates]) -> _Candidates:
-    """Copy the lines of several parts into one text of their own, side by side."""
-    text, start = [np.zeros(_FRONT, np.uint8)], []
-    stop = _FRONT
-    for part in parts:
+def _in_order(parts: list[tuple[Places, Places]]) -> tuple[Places, Places]:
+    """Merge lines and the places in them by line."""
+    if len(parts) == 1:
+        return parts[0]
+    if not parts:
+        return np.empty(0, np.int64), np.empty(0, np.int64)
+    rows = np.concatenate([rows for rows, _ in parts])
+    place = np.concatenate([place for _, place in parts])
+    in_order = np.argsort(rows, kind="stable")
+    return rows[in_order], place[in_order]
+
+
+class _Gathered:
+    """Candidates of several chunks, their lines copied side by side into a text of their own."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._text: list[Bytes] = []
+        self._columns: list[tuple[Places, ...]] = []
+
+    def add(self, part: _Candidates) -> None:
+        """Copy some lines."""
         batch = part.batch
-        width = int((batch.end - batch.start).max())
-        text.append(bytes_at(batch.text, batch.start, width).reshape(-1))
-        start.append(stop + width * np.arange(len(batch)))
-        stop += width * len(batch)
-    text.append(np.zeros(SLACK, np.uint8))
-    begin = np.concatenate(start)
-    moved = begin - np.concatenate([part.batch.start for part in parts])
-    batch = LineBatch(
-        np.concatenate(text),
-        begin,
-        np.concatenate([part.batch.end for part in parts]) + moved,
-        np.concatenate([part.batch.hash_at for part in parts]) + moved,
-    )
-    return _Candidates(
-        batch,
-        np.concatenate([part.order for part in parts]),
-        np.concatenate([part.number for part in parts]),
-    )
+        length = batch.end - batch.start
+        width = int(length.max())
+        start = np.arange(self.size, self.size + width * len(part), width)
+        self._text.append(bytes_at(batch.text, batch.start, width).reshape(-1))
+        self._columns.append((start, length, batch.hash_at - batch.start, part.order, part.number))
+        self.size += width * len(part)
+
+    def take(self) -> _Candidates:
+        """Return what has been gathered and begin anew."""
+        front, slack = np.zeros(_FRONT, np.uint8), np.zeros(SLACK, np.uint8)
+        text = np.concatenate([front, *self._text, slack])
+        start, length, offset, order, number = map(np.concatenate, zip(*self._columns, strict=True))
+        start += _FRONT
+        self.size = 0
+        self._text, self._columns = [], []
+        batch = LineBatch(text, start, start + length, start + offset)
+        return _Candidates(batch, order, number)
