@@ -51,7 +51,7 @@ def choose_channel(
         names = ", ".join(entry.name for entry in complete)
         raise RequestError(
             f"channels {names} all carry the wheel messages",
-            where=file,
+            where=str(file),
             remedy=f"choose one, for example --channel {complete[0].name}",
         )
     chosen = complete[0]
