@@ -15,7 +15,8 @@ from pathlib import Path
 from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
-from canwheel.definitions import find_wheels, read_definitions
+from canwheel.definitions.assign import find_wheels
+from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.findings import examine
 from canwheel.judgement.advice import advise, advise_comparison
