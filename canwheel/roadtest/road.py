@@ -150,7 +150,7 @@ def _wander(samples: int, rng: np.random.Generator) -> FloatTable:
     spectrum = np.fft.rfft(rng.standard_normal((samples, 4)), axis=0)
     ratio = 2 * np.pi * np.fft.rfftfreq(samples, STEP_S) * _WANDER_S
     noise: FloatTable = np.fft.irfft(spectrum / (1 + 1j * ratio)[:, None], samples, axis=0)
-    return noise * np.sqrt(2 * _WANDER_S / STEP_S)
+    return noise * float(np.sqrt(2 * _WANDER_S / STEP_S))
 
 
 def _shared(road: Road, car: Car, motion: Motion, rng: np.random.Generator) -> FloatTable:
