@@ -169,13 +169,9 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
         comment=signal.comment or "",
     )
     words = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
-    place = replace(
-        place,
-        not_values=(
-            *words_without_value(words),
-            *all_ones(place.bits, place.scale, place.offset, place.maximum),
-        ),
-    )
+    said = words_without_value(words)
+    marks = tuple(mark for mark in all_ones(place) if mark.low not in words)
+    place = replace(place, not_values=said + marks)
     if message.protocol == "j1939" or is_wheel_group(
         message.frame_id, extended=message.is_extended_frame
     ):
