@@ -106,9 +106,7 @@ def render_comparison(comparison: Comparison, screen: Screen) -> str:
     parts = [
         banner(*_COMPARE_LOOK[proof.verdict], _compare_headline(proof, side)),
         Text(_say_subject(after.vehicle.vehicle.name, files), style=QUIET),
-        Text(
-            "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive) + "\n", style=OPEN
-        ),
+        Text(_say_still_to_drive(proof), style=OPEN),
         *_car_and_findings(plan, shown, screen),
         *section("Next", numbered(comparison.next_steps)),
         *_found("Found by the first drive", before.judgement, side),
@@ -165,11 +163,16 @@ def _say_repair(repair: CornerRepair, side: Side | None) -> str:
     where = repair.corner.described(side)
     match repair.verdict:
         case "repaired":
-            return f"{where}: {say_kinds(repair.before)} gone"
+            return f"{where}: {say_kinds(repair.before)}, now gone"
         case "not_proven":
             return f"{where}: {say_kinds(repair.before or repair.after) or 'not tested'}"
         case _:
             return f"{where}: {say_kinds(repair.after)}"
+
+
+def _say_still_to_drive(proof: Proof) -> str:
+    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive)
+    return f"{lines}\n" if lines else ""
 
 
 def _kinds(findings: Iterable[Finding]) -> tuple[FaultKind, ...]:
