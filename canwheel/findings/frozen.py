@@ -19,6 +19,10 @@ CHANGE_SHARE = 0.02
 CALM_S = 0.3
 """The others' change is that of their mean over this long, so that no bump is one. [s]"""
 
+READ_FROM_KPH = 10.0
+"""The others count from here on: slower, their own sensors come and go (passive ones pick up at 3
+to 8 km/h). [km/h]"""
+
 FROM_KPH = 5.0
 """Below this units hold the last value between two teeth, and zero is no reading at all. [km/h]"""
 
@@ -31,6 +35,7 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
         if len(own.time_s) > 1 and own.period_s > 0:
             others = others_kph(track.seen_from(corner), corner)
             calm = smooth(others, round(CALM_S / own.period_s))
+            calm[calm < READ_FROM_KPH] = np.nan
             frozen = _frozen_runs(own, calm)
             if frozen:
                 findings.append(_describe(corner, own, calm, frozen))

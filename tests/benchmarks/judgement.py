@@ -25,10 +25,9 @@ from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.roadtest.bus_layout import dbc_text
 from canwheel.roadtest.cases import Case, random_case
 from canwheel.roadtest.recording import record_frames
+from canwheel.roadtest.traffic import random_traffic
 from canwheel.track.build import build_track
 from canwheel.vehicle import Vehicle
-
-CROSSED_PARTNERS = 2
 
 
 @dataclass(slots=True)
@@ -49,7 +48,10 @@ class Row:
 def judge_case(case: Case, folder: Path) -> tuple[Examination, Judgement]:
     """Simulate, record, decode and judge one case."""
     drive = case.drive()
-    frames = record_frames(drive, case.layout)
+    taken = frozenset(message.frame_id for message in case.layout.messages)
+    rng = np.random.default_rng(case.seed)
+    traffic = random_traffic(rng, ids=3, taken=taken, fastest_s=0.02)
+    frames = record_frames(drive, case.layout, traffic)
     dbc = folder / "case.dbc"
     dbc.write_text(dbc_text(case.layout), encoding="cp1252")
     vehicle = Vehicle()
@@ -79,7 +81,17 @@ def true_corners(case: Case) -> dict[Corner, str]:
         other = getattr(effect, "other", None)
         if effect.kind == "crossed" and other is not None:
             truth[other] = "crossed"
+        if effect.kind == "message_missing":  # everything in that message is missing
+            truth |= dict.fromkeys(_message_mates(case, effect.corner), "message_missing")
     return truth
+
+
+def _message_mates(case: Case, corner: Corner) -> list[Corner]:
+    for message in case.layout.messages:
+        mates = [signal.quantity for signal in message.signals]
+        if corner in mates:
+            return [Corner(mate) for mate in mates if mate in CORNERS]
+    return []
 
 
 def score(case: Case, judgement: Judgement, row: Row, label: str) -> None:
