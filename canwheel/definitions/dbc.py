@@ -80,7 +80,7 @@ def read_definitions(path: Path) -> Definitions:
         raise _not_parsed(path, text, error) from error
     return Definitions(
         file=path.name,
-        messages=tuple(_message(message) for message in database.messages),
+        messages=tuple(define_message(message) for message in database.messages),
         passed_over=mended.passed_over,
     )
 
@@ -128,7 +128,7 @@ def _line_of_message(text: str, said: str) -> int | None:
     return text.count("\n", 0, defined.start()) + 1 if defined else None
 
 
-def _message(message: "Message") -> DefinedMessage:
+def define_message(message: "Message") -> DefinedMessage:
     """Return the plain facts of one of the library's messages."""
     numbers = [signal for signal in message.signals if _is_number(signal)]
     return DefinedMessage(
@@ -187,6 +187,8 @@ def _bits(signal: "Signal") -> BitField:
 
 def _multiplex(message: "Message", signal: "Signal") -> tuple[Multiplex, ...]:
     """Return the selectors that a signal hangs on, the outermost first."""
+    if signal.multiplexer_ids is None:
+        return ()
     by_name = {each.name: each for each in message.signals}
     chain: list[Multiplex] = []
     seen = {signal.name}

@@ -30,13 +30,22 @@ _ROAD_SPEED_KPH = 100.0
 """A stated maximum below this is a slip of the pen: every car's wheels go faster. [km/h]"""
 
 
-def words_without_value(words: Mapping[int, str]) -> tuple[RawRange, ...]:
-    """Raw values that the signal's value table calls invalid, an error, not available, ..."""
+def words_without_value(
+    words: Mapping[int, str], *, zero_can_be_unset: bool = False
+) -> tuple[RawRange, ...]:
+    """Raw values that a signal's value table calls invalid, an error, not available, ...
+
+    Parameters
+    ----------
+    words : what the table calls the raw values.
+    zero_can_be_unset : whether a raw 0 that is called "init" or "reserved" is no value; it is in
+        a field of states, and a reading of nought in a quantity.
+    """
     return tuple(
         RawRange(raw, raw, word)
         for raw, word in sorted(words.items())
         if _NO_VALUE_WORDS.search(_spaced(word))
-        and not (raw == 0 and _UNSET_WORDS.search(_spaced(word)))
+        and (zero_can_be_unset or raw != 0 or not _UNSET_WORDS.search(_spaced(word)))
     )
 
 

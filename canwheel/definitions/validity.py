@@ -82,7 +82,7 @@ def _is_about(field: str, wheel: str) -> bool:
 
 def _valid_by_table(words: Mapping[int, str], values: range) -> frozenset[int] | None:
     """Return the raw values that a table does not call bad, None when it calls all or none so."""
-    bad = {each.low for each in words_without_value(words)}
+    bad = {each.low for each in words_without_value(words, zero_can_be_unset=True)}
     valid = frozenset(values) - bad
     said_good = valid & words.keys()
     return valid if bad and said_good else None
