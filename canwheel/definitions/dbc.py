@@ -73,6 +73,8 @@ def read_definitions(path: Path) -> Definitions:
     DefinitionsError : unreadable, or not a DBC file; the message names the line.
     """
     text = _read_text(path)
+    if not text.strip():
+        raise DefinitionsError("is empty", where=str(path), remedy="give a DBC file")
     try:
         mended = mend(text)
         database = load_database(mended.text)
@@ -187,18 +189,18 @@ def _bits(signal: "Signal") -> BitField:
 
 def _multiplex(message: "Message", signal: "Signal") -> tuple[Multiplex, ...]:
     """Return the selectors that a signal hangs on, the outermost first."""
-    if signal.multiplexer_ids is None:
+    if not signal.multiplexer_ids:
         return ()
     by_name = {each.name: each for each in message.signals}
     chain: list[Multiplex] = []
-    seen = {signal.name}
-    while signal.multiplexer_ids is not None and signal.multiplexer_signal is not None:
-        selector = by_name.get(signal.multiplexer_signal)
-        if selector is None or selector.name in seen:
-            break
-        seen.add(selector.name)
-        mask = (1 << selector.length) - 1
-        values = frozenset(value & mask for value in signal.multiplexer_ids)
-        chain.append(Multiplex(_bits(selector), values))
-        signal = selector
+    seen: set[str] = set()
+    hanging: Signal | None = signal
+    while hanging is not None and hanging.name not in seen:
+        seen.add(hanging.name)
+        selector = by_name.get(hanging.multiplexer_signal or "")
+        if selector is not None and hanging.multiplexer_ids:
+            mask = (1 << selector.length) - 1
+            values = frozenset(value & mask for value in hanging.multiplexer_ids)
+            chain.append(Multiplex(_bits(selector), values))
+        hanging = selector
     return tuple(reversed(chain))
