@@ -256,6 +256,8 @@ def _figures(check: Check) -> list[tuple[str, str]]:
     if summary.first_unreadable is not None:
         where = f"the first is line {summary.first_unreadable.number}"
         rows.insert(1, ("Unreadable", f"{summary.unreadable_lines} lines; {where}"))
+    if summary.damage:
+        rows.insert(1, ("Damaged", summary.damage))
     return rows
 
 
