@@ -142,6 +142,7 @@ def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
         has_invalid="flagged_invalid" in kinds or happens(rng, 0.5),
         may_count=not kinds & _NOT_COUNTED,
         tells_turns=happens(rng, 0.85 if "crossed" in kinds else 0.4),
+        one_message="copied" in kinds,
     )
     return Case(name, scenario, int(rng.integers(1 << 31)), layout)
 

@@ -34,6 +34,7 @@ def random_layout(
     has_invalid: bool,
     may_count: bool = False,
     tells_turns: bool = False,
+    one_message: bool = False,
 ) -> BusLayout:
     """Draw a layout and the vehicle file that goes with it.
 
@@ -43,6 +44,8 @@ def random_layout(
     has_invalid : all ones mean "invalid".
     may_count : now and then counts of pulses take the speeds' place.
     tells_turns : steering angle, yaw rate, brake and dash speed are there too.
+    one_message : all four in one. Two messages are filled at moments of their own here, and then
+        a copy differs from its original by what the wheel did in between.
     """
     if may_count and not has_invalid and happens(rng, _COUNTER_SHARE / 0.5):
         wheel = _counter()
@@ -50,7 +53,7 @@ def random_layout(
         wheel = _speed(rng, car, unit, has_invalid=has_invalid)
     big_endian = happens(rng, 0.5)
     order = [int(place) for place in rng.permutation(4)]
-    groups = [[0, 1], [2, 3]] if happens(rng, 0.4) else [order]
+    groups = [[0, 1], [2, 3]] if happens(rng, 0.4) and not one_message else [order]
     slot_bits = int(rng.integers(wheel.length, _SLOT_BITS + 1))
     messages = tuple(
         SentMessage(
