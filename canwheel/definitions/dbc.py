@@ -24,6 +24,9 @@ _LONGEST_NUMBER = 64
 
 _FLOAT_LENGTHS = (16, 32, 64)
 
+_LONGEST_CYCLE_MS = 1e6
+"""A stated cycle time beyond this is none. [ms]"""
+
 _LARGEST_FILE = 64 << 20
 """A DBC file larger than this is none; the largest known ones have a few million characters."""
 
@@ -77,14 +80,10 @@ def read_definitions(path: Path) -> Definitions:
         raise DefinitionsError("is empty", where=str(path), remedy="give a DBC file")
     try:
         mended = mend(text)
-        database = load_database(mended.text)
+        messages = tuple(map(define_message, load_database(mended.text).messages))
     except Exception as error:
         raise _not_parsed(path, text, error) from error
-    return Definitions(
-        file=path.name,
-        messages=tuple(define_message(message) for message in database.messages),
-        passed_over=mended.passed_over,
-    )
+    return Definitions(file=path.name, messages=messages, passed_over=mended.passed_over)
 
 
 def _read_text(path: Path) -> str:
@@ -167,7 +166,7 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
         minimum=None if signal.minimum is None else float(signal.minimum),
         maximum=None if signal.maximum is None else float(signal.maximum),
         multiplex=_multiplex(message, signal),
-        cycle_s=message.cycle_time / 1000 if message.cycle_time else None,
+        cycle_s=_cycle_s(message),
         comment=signal.comment or "",
     )
     words = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
@@ -179,6 +178,14 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
     ):
         place = standard_place(place)
     return DefinedSignal(place, words)
+
+
+def _cycle_s(message: "Message") -> float | None:
+    """Return the message's cycle time, if the file states one that can be. [s]"""
+    stated: object = message.cycle_time  # whatever type the file declares the attribute with
+    if isinstance(stated, int | float) and 0 < stated <= _LONGEST_CYCLE_MS:
+        return stated / 1000
+    return None
 
 
 def _bits(signal: "Signal") -> BitField:

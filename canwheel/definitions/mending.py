@@ -48,7 +48,9 @@ _SIGNAL = re.compile(
     rf"\(\s*{_NUMBER}\s*,\s*{_NUMBER}\s*\)\s*\[\s*{_NUMBER}\s*\|\s*{_NUMBER}\s*\]\s*{_STRING}"
 )
 _BARE_FRACTION = re.compile(r"(?<=[(,\[|\s+-])\.(?=\d)")
-_HUGE_EXPONENT = re.compile(r"\d[eE]\+?\d{4,}")
+_NO_NUMBER = re.compile(r"\d[eE]\+?\d{3,}|\d{40}")
+"""A number that cannot be meant: the library would write out all its digits, or overflow."""
+
 _SELECTION = re.compile(r"\s*SG_MUL_VAL_\s+(\d+)\s+(\w+)\s+(\w+)\s+([-\d\s,]+);")
 _FLAGGED_NUMBER = re.compile(r"((?:_|\b)(?:BO_|SG_|VAL_|VALTYPE_|GROUP_|BU_|REL_)\s+)(\d+)")
 
@@ -151,6 +153,9 @@ def mend(text: str) -> Mended:
     line_starts = [0, *(found.end() for found in re.finditer("\n", text))]
     mending = _Mending(text, line_starts)
     statements = list(_statements(text))
+    for statement in statements:
+        if _NO_NUMBER.search(re.sub(_STRING, '""', statement.text)):
+            raise mending.refuse(statement, "a number in it is too large to be meant")
     _mend_messages(mending, statements)
     for statement in statements:
         if statement.keyword not in ("BO_", "SG_"):
@@ -259,8 +264,6 @@ def _mend_other(mending: _Mending, statement: _Statement) -> None:
     keyword, text = statement.keyword, statement.text
     if _is_listed_keyword(statement):
         return
-    if _HUGE_EXPONENT.search(re.sub(_STRING, '""', text)):
-        raise mending.refuse(statement, "a number has an exponent that cannot be meant")
     what = _WHAT_IT_IS.get(keyword, "statement")
     well_formed = _WELL_FORMED.get(keyword)
     if well_formed is not None and well_formed.match(text) is None:
