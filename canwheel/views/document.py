@@ -250,7 +250,7 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
             clean_km=round(proof.clean_km, 3),
             clean_km_needed=round(proof.clean_km_needed, 3),
             speed_bands_missing_kph=_bands(proof.speed_bands_missing_kph),
-            to_drive=list(proof.to_drive),
+            to_drive=list(proof.to_drive.phrases),
             claims=[_claim(claim) for claim in proof.claims],
         ),
         before=document_check(comparison.before),
@@ -313,7 +313,7 @@ def _claim(claim: Claim) -> ClaimPart:
         clean_km=round(claim.clean_km, 3),
         clean_km_needed=round(claim.clean_km_needed, 3),
         speed_bands_missing_kph=_bands(claim.speed_bands_missing_kph),
-        to_drive=list(claim.to_drive),
+        to_drive=list(claim.to_drive.phrases),
     )
 
 

@@ -171,7 +171,7 @@ def _say_repair(repair: CornerRepair, side: Side | None) -> str:
 
 
 def _say_still_to_drive(proof: Proof) -> str:
-    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive)
+    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive.phrases)
     return f"{lines}\n" if lines else ""
 
 
