@@ -26,7 +26,7 @@ NEWLINE = 0x0A
 
 _LARGE_BLOCK_BYTES = 16 * CHUNK_BYTES
 
-_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _WORD = 8
 _BYTE_OF_FLAG = np.uint64(0x0001_0203_0405_0607)
 """Times a word that holds a single 1 in its byte k, this has k in its highest byte."""
@@ -137,9 +137,9 @@ def _keep_freed_memory() -> None:
 def _skip_byte_order_mark(source: ByteSource, front: Bytes) -> int:
     """Read the first bytes to the end of `front`, without a UTF-8 mark; return how many stay."""
     mark = bytearray()
-    view = memoryview(bytearray(len(_BYTE_ORDER_MARK)))
+    view = memoryview(bytearray(len(BYTE_ORDER_MARK)))
     while len(mark) < len(view) and (count := source.readinto(view[len(mark) :])):
         mark += view[len(mark) : len(mark) + count]
-    kept = b"" if mark == _BYTE_ORDER_MARK else bytes(mark)
+    kept = b"" if mark == BYTE_ORDER_MARK else bytes(mark)
     front[len(front) - len(kept) :] = np.frombuffer(kept, np.uint8)
     return len(kept)

@@ -235,7 +235,7 @@ class Fingerprint:
         return self._hash.hexdigest()
 
 
-def size_of(file: BinaryIO, path: Path) -> int:
+def size_of(file: BinaryIO, name: str) -> int:
     """Return the size of an open file. [bytes]
 
     Raises
@@ -246,7 +246,7 @@ def size_of(file: BinaryIO, path: Path) -> int:
     if not size:
         raise CaptureError(
             "the file is empty",
-            where=str(path),
+            where=name,
             remedy="check that the recorder was connected and started",
         )
     return size

@@ -13,6 +13,8 @@ from canwheel.version import VERSION
 COMMANDS = {
     "check": "canwheel.cli.check",
     "compare": "canwheel.cli.compare",
+    "convert": "canwheel.cli.convert",
+    "corners": "canwheel.cli.corners",
     "demo": "canwheel.cli.demo",
 }
 """Every command and the module that holds it, as `command`. In the order of the help text."""
