@@ -25,6 +25,12 @@ EventKind = Literal["wheel_lock", "wheel_spin", "one_axle_turning", "recording_g
 
 Figure = float | int | str | bool
 
+GOES_WITH_TURN = "goes_with_turn"
+"""Evidence that a fault goes with turning one way: ``left``, ``right`` or ``straight``."""
+
+GOES_WITH_BAND = "goes_with_band_from_kph"
+"""Evidence that a fault goes with a speed band: the lower end of the band. [km/h]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:

@@ -62,10 +62,25 @@ class Multiplex:
 
 
 @dataclass(frozen=True, slots=True)
+class ValidityField:
+    """A field beside a signal, in the same frame, that says whether the signal counts.
+
+    It does while the field holds one of the raw values in `valid`.
+    """
+
+    signal: str
+    bits: BitField
+    valid: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
 class SignalPlace:
     """One signal: which message, which bits, what they mean.
 
-    Value = raw * scale + offset, in `unit` as the DBC spells it.
+    Value = raw * scale + offset, in `unit` as the DBC spells it. A signal that is `relative_to`
+    another one of the same frame is the difference from it, and its value the sum of the two; at
+    `minimum` and `maximum` such a signal is clipped, and then says nothing but "at least" or "at
+    most".
     """
 
     message: str
@@ -80,6 +95,8 @@ class SignalPlace:
     maximum: float | None = None
     multiplex: tuple[Multiplex, ...] = ()  # nested selectors, all must hold
     not_values: tuple[RawRange, ...] = ()
+    validity: tuple[ValidityField, ...] = ()
+    relative_to: "SignalPlace | None" = None
     cycle_s: float | None = None
     comment: str = ""
 

@@ -1,0 +1,71 @@
+"""The warning lamps over the drive: when each went out, and whether it lit again."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from canwheel.definitions.layout import HelperName
+from canwheel.track.wheel_track import HelperSamples, WheelTrack
+
+LampName = Literal["abs", "stability", "brake"]
+
+_HELPERS: tuple[tuple[LampName, HelperName], ...] = (
+    ("abs", "lamp_abs"),
+    ("stability", "lamp_stability"),
+    ("brake", "lamp_brake"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """What one lamp did.
+
+    Attributes
+    ----------
+    name : which lamp.
+    lit_at_start : whether it was lit when first heard of.
+    went_out_s : when it first went out, None when it was never seen to. [s]
+    after_moving_s : the same counted from the car's first movement, negative when it went out
+        before; None when it never went out or the car never moved. [s]
+    lit_again_s : when it first lit after having been out, None when it stayed out. [s]
+    """
+
+    name: LampName
+    lit_at_start: bool
+    went_out_s: float | None
+    after_moving_s: float | None
+    lit_again_s: float | None
+
+
+def measure_lamps(track: WheelTrack, first_moving_s: float | None) -> tuple[Lamp, ...]:
+    """Tell what each lamp did that the track has a signal of.
+
+    Parameters
+    ----------
+    track : the drive; a lamp signal is non-zero while the lamp is lit.
+    first_moving_s : when the car first moved, None when it never did. [s]
+    """
+    heard = ((name, track.helpers.get(helper)) for name, helper in _HELPERS)
+    lamps = (_measure(name, samples, first_moving_s) for name, samples in heard if samples)
+    return tuple(lamp for lamp in lamps if lamp is not None)
+
+
+def _measure(name: LampName, samples: HelperSamples, first_moving_s: float | None) -> Lamp | None:
+    known = ~np.isnan(samples.value)
+    time_s, lit = samples.time_s[known], samples.value[known] != 0
+    if not lit.size:
+        return None
+    went_out = np.flatnonzero(lit[:-1] & ~lit[1:]) + 1
+    lit_up = np.flatnonzero(~lit[:-1] & lit[1:]) + 1
+    went_out_s = float(time_s[went_out[0]]) if went_out.size else None
+    after_moving_s = None
+    if went_out_s is not None and first_moving_s is not None:
+        after_moving_s = went_out_s - first_moving_s
+    return Lamp(
+        name=name,
+        lit_at_start=bool(lit[0]),
+        went_out_s=went_out_s,
+        after_moving_s=after_moving_s,
+        lit_again_s=float(time_s[lit_up[0]]) if lit_up.size else None,
+    )
