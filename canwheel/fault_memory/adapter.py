@@ -43,7 +43,14 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
     }
     try:
         return can.Bus(**given)
-    except (can.CanError, OSError, ValueError, TypeError, ImportError, NotImplementedError) as error:
+    except (
+        can.CanError,
+        OSError,
+        ValueError,
+        TypeError,
+        ImportError,
+        NotImplementedError,
+    ) as error:
         named = " ".join(str(value) for value in given.values())
         raise RequestError(
             f"cannot open the adapter: {str(error) or type(error).__name__}",

@@ -169,7 +169,7 @@ def describe_code(number: int) -> CodeMeaning:
     ------
     ValueError : no three-byte number.
     """
-    if not 0 <= number <= 0xFF_FFFF:
+    if number >> 24:
         raise ValueError(f"{number:#x} is no three-byte code")
     high = number >> 8
     text, failure = code_text(number), failure_words(number & 0xFF)

@@ -53,7 +53,7 @@ for _name in ("isotp", "UdsClient", "Connection"):
     logging.getLogger(_name).addHandler(logging.NullHandler())
 
 
-class UnitConnection(BaseConnection):  # type: ignore[misc]  # udsoncan's base is not typed
+class UnitConnection(BaseConnection):
     """What udsoncan talks through.
 
     Parameters
@@ -127,7 +127,7 @@ class UnitConnection(BaseConnection):  # type: ignore[misc]  # udsoncan's base i
                     remedy=f"try again, and {_TWO_UNITS}",
                 )
             if left_s <= 0 and not self._is_receiving:
-                raise TimeoutException("no answer in time")
+                raise TimeoutException("no answer in time")  # type: ignore[no-untyped-call]
 
     def expect_silence(self, seconds: float) -> None:
         """Make sure that nothing follows an answer: a second one would be a second unit's.

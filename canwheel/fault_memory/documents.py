@@ -106,7 +106,6 @@ class CodesDocument(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     schema: Literal["canwheel-codes/1"] = "canwheel-codes/1"
-    canwheel: str = ""
     read_at: str
     vehicle: str | None = None
     unit: UnitFacts

@@ -175,7 +175,7 @@ class Gate:
             self._sent.remove(data)
             return
         raise UnitError(
-            f"somebody else sends on the request identifier {self._unit.request_id:X}: {data.hex()}",
+            f"somebody else sends {data.hex()} on the request identifier",
             where=str(self._unit),
             remedy="take other testers off the bus, or correct request_id in [fault_memory]",
         )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from canwheel.errors import VehicleError
 from canwheel.vehicle import FaultMemoryFacts
 
+_SHORT_ID, _LONG_ID = 11, 29  # bits
 _STANDARD_ID_LIMIT = 0x7FF
 
 _EVERYBODY_11_BIT = 0x7DF
@@ -44,7 +45,7 @@ class UnitAddress:
     @property
     def id_bits(self) -> int:
         """Width of both identifiers."""
-        return 29 if self.is_29_bit else 11
+        return _LONG_ID if self.is_29_bit else _SHORT_ID
 
     def __str__(self) -> str:
         """Return ``unit 7A0/7A8``, with both address bytes where there are any."""
@@ -77,7 +78,8 @@ def unit_address(facts: FaultMemoryFacts, *, where: str) -> UnitAddress:
             remedy=_README,
         )
     ids = (facts.request_id, facts.response_id)
-    is_29_bit = facts.id_bits == 29 or (facts.id_bits is None and max(ids) > _STANDARD_ID_LIMIT)
+    id_bits = facts.id_bits or (_LONG_ID if max(ids) > _STANDARD_ID_LIMIT else _SHORT_ID)
+    is_29_bit = id_bits == _LONG_ID
     _check_ids(*ids, is_29_bit=is_29_bit, section=section)
     _check_bytes(facts, section=section)
     return UnitAddress(
@@ -93,9 +95,7 @@ def unit_address(facts: FaultMemoryFacts, *, where: str) -> UnitAddress:
 
 def _check_ids(request_id: int, response_id: int, *, is_29_bit: bool, section: str) -> None:
     if request_id == response_id:
-        raise VehicleError(
-            "request_id and response_id are the same", where=section, remedy=_README
-        )
+        raise VehicleError("request_id and response_id are the same", where=section, remedy=_README)
     if not is_29_bit and max(request_id, response_id) > _STANDARD_ID_LIMIT:
         raise VehicleError(
             f"{max(request_id, response_id):#x} does not fit 11 bits",

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
-from udsoncan import Request, Response, services
 from udsoncan.client import Client
 from udsoncan.exceptions import (
     InvalidResponseException,
@@ -14,6 +13,8 @@ from udsoncan.exceptions import (
     TimeoutException,
     UnexpectedResponseException,
 )
+from udsoncan.Response import Response
+from udsoncan.services.ReadDTCInformation import ReadDTCInformation
 
 from canwheel.errors import UnitError
 from canwheel.fault_memory.connection import UnitConnection
@@ -33,7 +34,7 @@ that may take `Timing.request_s`."""
 
 _EXTENDED_HEAD = 5  # sub-function, three-byte code, status; the records follow
 
-Answer = TypeVar("Answer")
+Answer = TypeVar("Answer", bound=Response)
 
 
 class SilenceError(UnitError):
@@ -122,7 +123,10 @@ class UnitMemory:
         complete = list(codes)
         wanted = [position for position, code in enumerate(codes) if code.is_fault]
         read = 0
+        deadline = time.monotonic() + self._timing.extended_s
         for position in wanted[:_MOST_EXTENDED]:
+            if time.monotonic() > deadline:
+                break
             code = codes[position]
             try:
                 records = self._extended(code.number)
@@ -139,26 +143,25 @@ class UnitMemory:
         return tuple(complete), "read" if read == len(wanted) else "in_part"
 
     def _extended(self, number: int) -> bytes:
-        request: Request = services.ReadDTCInformation.make_request(
+        request = ReadDTCInformation.make_request(
             subfunction=REPORT_EXTENDED_DATA,
             dtc=number,
             extended_data_record_number=_ALL_RECORDS,
         )
-        response = self._ask(
-            lambda: self._client.send_request(request), "to report extended data"
-        )
+        response = self._ask(lambda: self._client.send_request(request), "to report extended data")
         data = response.data or b""
         if data[:4] != bytes([REPORT_EXTENDED_DATA]) + number.to_bytes(3, "big"):
             raise self._not_understood("it answered about another code")
         return data[_EXTENDED_HEAD:]
 
-    def _ask(self, request: Callable[[], Response | None], action: str) -> Response:
+    def _ask(self, request: Callable[[], Answer | None], action: str) -> Answer:
         """Make a request, again while the unit is busy, and tell every failure in words."""
+        deadline = time.monotonic() + self._timing.request_s
         for _ in range(self._timing.busy_tries):
             try:
                 return self._ask_once(request, action)
             except RefusalError as refusal:
-                if refusal.code != BUSY:
+                if refusal.code != BUSY or time.monotonic() > deadline:
                     raise
             self._gate.listen(self._timing.busy_pause_s)
         return self._ask_once(request, action)
@@ -218,5 +221,3 @@ class UnitMemory:
             where=str(self._unit),
             remedy="try again, and check that only the brake control unit answers on response_id",
         )
-
-
