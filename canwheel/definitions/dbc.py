@@ -3,12 +3,14 @@
 import codecs
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from canwheel.definitions.j1939 import is_wheel_group, standard_place
 from canwheel.definitions.layout import BitField, ByteOrder, Multiplex, SignalPlace
 from canwheel.definitions.library import load_database
+from canwheel.definitions.meaning import all_ones, words_without_value
 from canwheel.errors import DefinitionsError
 from canwheel.frames import IdPattern
 
@@ -160,6 +162,17 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
         comment=signal.comment or "",
     )
     words = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
+    place = replace(
+        place,
+        not_values=(
+            *words_without_value(words),
+            *all_ones(place.bits, place.scale, place.offset, place.maximum),
+        ),
+    )
+    if message.protocol == "j1939" or is_wheel_group(
+        message.frame_id, extended=message.is_extended_frame
+    ):
+        place = standard_place(place)
     return DefinedSignal(place, words)
 
 

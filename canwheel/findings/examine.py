@@ -7,12 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
+from canwheel.findings.copied import find_copied
+from canwheel.findings.crossed import find_crossed
 from canwheel.findings.dropout import find_dropout
+from canwheel.findings.erratic import find_erratic
+from canwheel.findings.flagged_invalid import find_flagged_invalid
+from canwheel.findings.frozen import find_frozen
+from canwheel.findings.late_pickup import find_late_pickup
+from canwheel.findings.message_missing import find_message_missing
 from canwheel.findings.no_signal import find_no_signal
 from canwheel.findings.one_axle_turning import find_one_axle_turning
 from canwheel.findings.recording_gap import find_recording_gap
 from canwheel.findings.wheel_lock import find_wheel_lock
 from canwheel.findings.wheel_spin import find_wheel_spin
+from canwheel.findings.wrong_ratio import find_wrong_ratio
 from canwheel.outcome import Outcome, Span
 from canwheel.track.coverage import TOLD_BY_KPH, Coverage, measure_coverage
 from canwheel.track.motion import Motion, estimate_motion, squared_relation_kph
@@ -22,11 +30,19 @@ Check = Callable[[WheelTrack, Motion], Outcome]
 
 CHECKS: tuple[Check, ...] = (
     find_recording_gap,
+    find_flagged_invalid,
+    find_message_missing,
+    find_frozen,
+    find_copied,
     find_one_axle_turning,
     find_wheel_spin,
     find_no_signal,
+    find_late_pickup,
     find_wheel_lock,
     find_dropout,
+    find_erratic,
+    find_wrong_ratio,
+    find_crossed,
 )
 """From the gross to the fine. What looks like a fault and is none comes before the fault it looks
 like; a corner that reads nothing is out of the way before the others are compared."""

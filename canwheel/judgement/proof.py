@@ -64,6 +64,7 @@ class Claim:
     corner, kind, pattern : the fault, and whether it was there all the time or came and went.
     proven : whether it is shown to be gone.
     still_there : whether the second drive shows it again.
+    count, before_km : how often it showed, in what distance of the first drive.
     confidence : that it is gone, 0 to 1; for a constant fault 0 until its conditions are repeated.
     clean_km : driven without it in the second drive, counted only where it would have shown. [km]
     clean_km_needed : to be proven. [km]
@@ -76,6 +77,8 @@ class Claim:
     pattern: Pattern
     proven: bool
     still_there: bool
+    count: int
+    before_km: float
     confidence: float
     clean_km: float
     clean_km_needed: float
@@ -181,6 +184,8 @@ def _prove(finding: Finding, before: Judgement, after: Judgement) -> Claim:
         pattern=task.pattern,
         proven=proven,
         still_there=still_there,
+        count=task.count,
+        before_km=task.before_km,
         confidence=0.0 if still_there else _confidence(finding, task, progress, proven=proven),
         clean_km=0.0 if still_there else progress.clean_km,
         clean_km_needed=task.needed_km,
