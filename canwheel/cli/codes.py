@@ -1,131 +1,203 @@
 """``canwheel codes``: read, keep and clear the brake control unit's stored codes."""
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import click
 
+from canwheel.cli.options import FILE, Decorated
+from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    import can
-    from rich.console import Console
-
+    from canwheel.fault_memory.adapter import AdapterChoice
     from canwheel.fault_memory.documents import ClearingDocument, CodesDocument
     from canwheel.fault_memory.standing import WheelWatch
     from canwheel.fault_memory.timing import Timing
     from canwheel.fault_memory.unit_address import UnitAddress
     from canwheel.vehicle import Vehicle
 
-_FILE = click.Path(path_type=Path, dir_okay=False)
-
-_CAME_BACK_EXIT = 1
-"""As for a fault that was found: something is stored again right after clearing."""
+EXIT_CODES = {"cleared": 0, "nothing_stored": 0, "came_back": 1}
 
 
-def _asks_a_unit(command: "Callable[..., None]") -> "Callable[..., None]":
+def _unit_options(command: Decorated) -> Decorated:
     """Add the options of every command that asks a unit."""
     options = (
-        click.option(
-            "--vehicle", "vehicle_file", type=_FILE, required=True, help="Vehicle file (TOML)."
-        ),
+        click.option("--vehicle", type=FILE, required=True, help="Vehicle file (TOML)."),
         click.option(
             "--dbc",
-            type=_FILE,
+            type=FILE,
             help="DBC with the wheel speeds: nothing is sent unless the car stands for 3 s.",
         ),
-        click.option("--interface", help="Adapter's interface, as python-can names it."),
-        click.option("--channel", help="Adapter's channel, as python-can names it."),
-        click.option("--bitrate", type=click.IntRange(min=1), help="Bit rate. [bit/s]"),
+        click.option("--interface", metavar="NAME", help="Adapter, as python-can names it."),
+        click.option("--channel", metavar="NAME", help="Its channel, as python-can names it."),
+        click.option("--bitrate", type=click.IntRange(min=1), help="Bit rate of the bus. [bit/s]"),
         click.option(
             "--timeout",
             type=click.FloatRange(min=1, max=600),
             help="Longest wait for one answer, waits that the unit asks for included. [s]",
         ),
-        click.option(
-            "--save", type=_FILE, help="Save the document here; a file is never overwritten."
-        ),
-        click.option("--json", "as_json", is_flag=True, help="Print the JSON document only."),
+        click.option("--save", type=FILE, help="Save the document; no file is ever overwritten."),
+        click.option("--json", "as_json", is_flag=True, help="Write a JSON document instead."),
     )
     for option in reversed(options):
         command = option(command)
     return command
 
 
-@click.group()
-def codes() -> None:
-    """Stored codes of the brake control unit: the only commands that send anything.
+@click.group("codes", short_help="Read, keep and clear the brake unit's stored codes.")
+def command() -> None:
+    """Read, keep and clear the stored codes of the brake control unit.
 
-    They send requests to read stored codes and, with `clear`, to clear them; nothing else.
+    The only commands that send anything: requests to read stored codes and, with "clear", to
+    clear them. Nothing else. The vehicle file's section [fault_memory] says which unit is asked.
     """
 
 
-@codes.command()
-@_asks_a_unit
-def read(**options: Any) -> None:
-    """Read the stored codes; keep them with --save.
+@command.command("read", short_help="Read the stored codes.")
+@_unit_options
+def read(**options: Any) -> int:
+    """Read the stored codes, and keep them with --save.
 
-    The section [fault_memory] of the vehicle file says which unit is asked.
-    """
-    from canwheel.fault_memory.reading import read_codes  # noqa: PLC0415  loads python-can
+    \b
+    Exit codes:
+      0  the unit answered
+      2  it did not, or something cannot be used
+    """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
+    from canwheel.fault_memory.adapter import open_for_diagnosis  # noqa: PLC0415 - for the help
+    from canwheel.fault_memory.reading import read_codes  # noqa: PLC0415
 
-    request = _Request(options)
+    asked = _Asked.of(options)
     document = read_codes(
-        request.open_bus(),
-        request.unit,
-        vehicle=request.vehicle.vehicle.name,
-        watch=request.watch,
-        timing=request.timing,
+        open_for_diagnosis(asked.adapter),
+        asked.unit,
+        vehicle=asked.vehicle.vehicle.name,
+        watch=asked.watch,
+        timing=asked.timing,
     )
-    request.give(document)
+    asked.give(document)
+    return 0
 
 
-@codes.command()
-@_asks_a_unit
+@command.command("clear", short_help="Clear the stored codes, after a saved reading.")
+@_unit_options
 @click.option(
     "--reading",
-    type=_FILE,
+    type=FILE,
     required=True,
-    help="Saved reading of the same unit, from `canwheel codes read --save`.",
+    help="Saved reading of the same unit, by `canwheel codes read --save`.",
 )
-@click.option("--standing", is_flag=True, help="You say that the car stands (without --dbc).")
+@click.option("--standing", is_flag=True, help="You say that the car stands, without --dbc.")
 @click.option("--confirm", metavar="WORD", help="The word that the screen asks for, for scripts.")
-def clear(*, reading: Path, standing: bool, confirm: str | None, **options: Any) -> None:
+def clear(*, reading: Path, standing: bool, confirm: str | None, **options: Any) -> int:
     """Clear all stored codes, after a saved reading, on a standing car.
 
     Clearing removes evidence, may reset self-tests of the unit, and is no repair.
-    """
-    from canwheel.fault_memory.clearing import (  # noqa: PLC0415  loads python-can
-        check_same_unit,
-        clear_codes,
-    )
-    from canwheel.fault_memory.documents import read_codes_file  # noqa: PLC0415  see above
 
-    request = _Request(options)
+    \b
+    Exit codes:
+      0  cleared, or nothing was stored
+      1  a fault is stored again right after
+      2  the unit refused or did not answer, or something cannot be used
+    """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
+    from canwheel.fault_memory.adapter import open_for_diagnosis  # noqa: PLC0415 - for the help
+    from canwheel.fault_memory.clearing import check_same_unit, clear_codes  # noqa: PLC0415
+    from canwheel.fault_memory.documents import read_codes_file  # noqa: PLC0415
+
+    asked = _Asked.of(options)
     saved = read_codes_file(reading)
-    check_same_unit(saved, request.unit)
-    request.show(saved, on_error_stream=True)
-    how = _know_standing(request, said=standing)
+    check_same_unit(saved, asked.unit)
+    tell(asked.rendered(saved))
+    how = _know_standing(asked.watch, said=standing)
     _confirm(confirm)
     document = clear_codes(
-        request.open_bus(),
-        request.unit,
+        open_for_diagnosis(asked.adapter),
+        asked.unit,
         saved,
         standing=how,
-        watch=request.watch,
-        timing=request.timing,
+        watch=asked.watch,
+        timing=asked.timing,
     )
-    request.give(document)
-    if document.verdict == "came_back":
-        sys.exit(_CAME_BACK_EXIT)
+    asked.give(document)
+    return EXIT_CODES[document.verdict]
 
 
-def _know_standing(request: "_Request", *, said: bool) -> str:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the common options ask for; all that can be checked before sending is checked."""
+
+    vehicle: "Vehicle"
+    unit: "UnitAddress"
+    watch: "WheelWatch | None"
+    adapter: "AdapterChoice"
+    timing: "Timing"
+    save: Path | None
+    as_json: bool
+
+    @classmethod
+    def of(cls, options: dict[str, Any]) -> Self:
+        """Read and check the files."""
+        from canwheel.fault_memory.adapter import AdapterChoice  # noqa: PLC0415 - for the help
+        from canwheel.fault_memory.documents import check_free  # noqa: PLC0415
+        from canwheel.fault_memory.timing import Timing  # noqa: PLC0415
+        from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415
+        from canwheel.vehicle import read_vehicle  # noqa: PLC0415
+
+        save, path, limit_s = options["save"], options["vehicle"], options["timeout"]
+        if save is not None:
+            check_free(save)
+        vehicle = read_vehicle(path)
+        return cls(
+            vehicle=vehicle,
+            unit=unit_address(vehicle.fault_memory, where=str(path)),
+            watch=_wheel_watch(options["dbc"], vehicle),
+            adapter=AdapterChoice(
+                interface=options["interface"],
+                channel=options["channel"],
+                bitrate=options["bitrate"] or vehicle.bus.bitrate,
+            ),
+            timing=Timing() if limit_s is None else Timing(request_s=limit_s),
+            save=save,
+            as_json=options["as_json"],
+        )
+
+    def give(self, document: "CodesDocument | ClearingDocument") -> None:
+        """Save the result, then write it out."""
+        from canwheel.fault_memory.documents import render_json, save_document  # noqa: PLC0415
+
+        if self.save is not None:
+            save_document(document, self.save)
+        if self.as_json:
+            write_json(render_json(document))
+        else:
+            write_text(self.rendered(document))
+
+    def rendered(self, document: "CodesDocument | ClearingDocument") -> str:
+        """Return a document as text for this terminal."""
+        from canwheel.fault_memory.documents import CodesDocument  # noqa: PLC0415
+        from canwheel.views.codes_screen import render_clearing, render_codes  # noqa: PLC0415
+
+        screen, side = this_screen(), self.vehicle.drive_side
+        if isinstance(document, CodesDocument):
+            return render_codes(document, screen, drive_side=side)
+        return render_clearing(document, screen, drive_side=side)
+
+
+def _wheel_watch(dbc: Path | None, vehicle: "Vehicle") -> "WheelWatch | None":
+    if dbc is None:
+        return None
+    from canwheel.definitions.assign import find_wheels  # noqa: PLC0415
+    from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
+    from canwheel.fault_memory.standing import WheelWatch  # noqa: PLC0415
+
+    return WheelWatch(find_wheels(read_definitions(dbc), vehicle))
+
+
+def _know_standing(watch: "WheelWatch | None", *, said: bool) -> str:
     """Find out how the standstill is known, or stop."""
-    if request.watch is not None:
+    if watch is not None:
         return "its wheel speeds on the bus read zero"
     if not said:
         _need_terminal("say that the car stands with --standing, or give --dbc")
@@ -138,16 +210,15 @@ def _know_standing(request: "_Request", *, said: bool) -> str:
 
 def _confirm(word: str | None) -> None:
     """Have the confirming word typed, or stop."""
-    from canwheel.fault_memory.clearing import CONFIRMING_WORD  # noqa: PLC0415  loads python-can
+    from canwheel.fault_memory.clearing import CONFIRMING_WORD  # noqa: PLC0415
 
     if word is None:
         _need_terminal(f"give --confirm {CONFIRMING_WORD}")
-        click.echo(
+        tell(
             "Clearing removes what is shown above from the unit. It repairs nothing, and it may "
-            "reset self-tests.",
-            err=True,
+            "reset self-tests."
         )
-        word = click.prompt(f"Type {CONFIRMING_WORD} to clear all stored codes", err=True)
+        word = str(click.prompt(f"Type {CONFIRMING_WORD} to clear all stored codes", err=True))
     if word.strip().upper() != CONFIRMING_WORD:
         raise RequestError(
             f"nothing was cleared: the word is {CONFIRMING_WORD}, not {word!r}",
@@ -158,85 +229,3 @@ def _confirm(word: str | None) -> None:
 def _need_terminal(remedy: str) -> None:
     if not sys.stdin.isatty():
         raise RequestError("there is no terminal to ask at", remedy=remedy)
-
-
-class _Request:
-    """What the common options ask for, with everything checked that can be before sending."""
-
-    def __init__(self, options: dict[str, Any]) -> None:
-        from canwheel.fault_memory.documents import check_free  # noqa: PLC0415  msgspec only now
-        from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415  see above
-        from canwheel.vehicle import read_vehicle  # noqa: PLC0415  see above
-
-        self._options = options
-        self._save: Path | None = options["save"]
-        if self._save is not None:
-            check_free(self._save)
-        path: Path = options["vehicle_file"]
-        self.vehicle: Vehicle = read_vehicle(path)
-        self.unit: UnitAddress = unit_address(self.vehicle.fault_memory, where=str(path))
-        self.watch: WheelWatch | None = self._wheel_watch(options["dbc"])
-
-    @property
-    def timing(self) -> "Timing":
-        """Limits of every wait."""
-        from canwheel.fault_memory.timing import Timing  # noqa: PLC0415  see above
-
-        limit_s = self._options["timeout"]
-        return Timing() if limit_s is None else Timing(request_s=limit_s)
-
-    def open_bus(self) -> "can.BusABC":
-        """Open the adapter, as late as possible."""
-        from canwheel.fault_memory.adapter import (  # noqa: PLC0415  loads python-can
-            AdapterChoice,
-            open_for_diagnosis,
-        )
-
-        return open_for_diagnosis(
-            AdapterChoice(
-                interface=self._options["interface"],
-                channel=self._options["channel"],
-                bitrate=self._options["bitrate"] or self.vehicle.bus.bitrate,
-            )
-        )
-
-    def give(self, document: "CodesDocument | ClearingDocument") -> None:
-        """Save, then print."""
-        from canwheel.fault_memory.documents import save_document  # noqa: PLC0415  see above
-
-        if self._save is not None:
-            save_document(document, self._save)
-        self.show(document)
-
-    def show(
-        self, document: "CodesDocument | ClearingDocument", *, on_error_stream: bool = False
-    ) -> None:
-        """Print a document; one that is not the result goes to standard error."""
-        if self._options["as_json"] and not on_error_stream:
-            import msgspec  # noqa: PLC0415  see above
-
-            click.echo(msgspec.json.format(msgspec.json.encode(document), indent=2))
-            return
-        from canwheel.fault_memory.documents import CodesDocument  # noqa: PLC0415  see above
-        from canwheel.views.codes_screen import (  # noqa: PLC0415  loads rich
-            render_clearing,
-            render_codes,
-        )
-
-        side = self.vehicle.drive_side
-        console = _console(on_error_stream=on_error_stream)
-        if isinstance(document, CodesDocument):
-            console.print(render_codes(document, drive_side=side))
-        else:
-            console.print(render_clearing(document, drive_side=side))
-
-    def _wheel_watch(self, dbc: Path | None) -> "WheelWatch | None":
-        if dbc is None:
-            return None
-        raise NotImplementedError
-
-
-def _console(*, on_error_stream: bool) -> "Console":
-    from rich.console import Console  # noqa: PLC0415  takes long to import
-
-    return Console(stderr=on_error_stream, highlight=False)

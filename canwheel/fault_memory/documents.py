@@ -11,6 +11,7 @@ from canwheel.fault_memory.code_words import WheelPart, describe_code
 from canwheel.fault_memory.status import FAULT_STATES, CodeState, state_of, status_words
 from canwheel.fault_memory.unit_address import UnitAddress
 from canwheel.vehicle import Byte, CanId
+from canwheel.version import VERSION
 
 CodeNumber = Annotated[int, msgspec.Meta(ge=0, lt=1 << 24)]
 
@@ -95,6 +96,7 @@ class CodesDocument(msgspec.Struct, frozen=True, kw_only=True):
 
     Attributes
     ----------
+    schema, version : name of this form of document, and version of canwheel that wrote it.
     read_at : when, UTC, ISO 8601.
     vehicle : its name in the vehicle file.
     unit : which unit.
@@ -106,6 +108,7 @@ class CodesDocument(msgspec.Struct, frozen=True, kw_only=True):
     """
 
     schema: Literal["canwheel-codes/1"] = "canwheel-codes/1"
+    version: str = VERSION
     read_at: str
     vehicle: str | None = None
     unit: UnitFacts
@@ -198,6 +201,11 @@ def check_free(path: Path) -> None:
         )
 
 
+def render_json(document: CodesDocument | ClearingDocument) -> str:
+    """Return a document as JSON text."""
+    return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
+
+
 def save_document(document: CodesDocument | ClearingDocument, path: Path) -> None:
     """Save a document as JSON; an existing file is never overwritten.
 
@@ -205,10 +213,9 @@ def save_document(document: CodesDocument | ClearingDocument, path: Path) -> Non
     ------
     RequestError : it exists already or cannot be written.
     """
-    text = msgspec.json.format(msgspec.json.encode(document), indent=2) + b"\n"
     try:
-        with path.open("xb") as file:
-            file.write(text)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(render_json(document))
     except FileExistsError:
         check_free(path)
         raise

@@ -1,6 +1,5 @@
-"""Stored codes on the terminal."""
+"""Stored codes on a terminal: what the unit reported, code by code, and what a clearing did."""
 
-from collections.abc import Iterable
 from datetime import datetime
 
 from rich.console import Group, RenderableType
@@ -8,119 +7,148 @@ from rich.padding import Padding
 from rich.text import Text
 
 from canwheel.corners import Side
-from canwheel.fault_memory.documents import ClearingDocument, CodesDocument, StoredCode, UnitFacts
+from canwheel.fault_memory.documents import (
+    ClearingDocument,
+    ClearingVerdict,
+    CodesDocument,
+    ExtendedData,
+    StoredCode,
+    UnitFacts,
+)
 from canwheel.fault_memory.status import STATE_WORDS, CodeState
+from canwheel.views.terminal import (
+    FAULT,
+    GOOD,
+    OPEN,
+    QUIET,
+    Screen,
+    banner,
+    bullets,
+    printable,
+    render_parts,
+    section,
+)
 
-_STYLES: dict[CodeState, str] = {
-    "fails_now": "bold red",
-    "stored": "bold yellow",
-    "pending": "yellow",
-    "failed_before": "yellow",
-    "not_yet_tested": "cyan",
-    "passed": "green",
+_STATE_STYLES: dict[CodeState, str] = {
+    "fails_now": FAULT,
+    "stored": OPEN,
+    "pending": OPEN,
+    "failed_before": OPEN,
+    "not_yet_tested": OPEN,
+    "passed": GOOD,
 }
 
-_INDENT = 10  # width of a code in letter form, "C0034-1F", and two spaces
-
-_EXTENDED_WORDS = {
-    "not_offered": "The unit offers no extended data.",
-    "in_part": "The unit gave extended data for some of the codes only.",
+_CLEARING_LOOK: dict[ClearingVerdict, tuple[str, str, str]] = {
+    "cleared": ("CLEARED", OPEN, "The unit cleared its stored codes; drive to confirm"),
+    "came_back": ("CAME BACK", FAULT, "The unit cleared its codes, and a fault is stored again"),
+    "nothing_stored": ("NOTHING STORED", GOOD, "Nothing was sent to clear anything"),
 }
 
+_EXTENDED_WORDS: dict[ExtendedData, str] = {
+    "not_offered": "the unit offers no extended data",
+    "in_part": "the unit gave extended data for some of the codes only",
+}
 
-def render_codes(document: CodesDocument, *, drive_side: Side | None = None) -> RenderableType:
-    """One reading, code by code.
+_CODE_WIDTH = len("C0034-1F  ")
+_STANDARD_ID_BITS = 11
+
+
+def render_codes(document: CodesDocument, screen: Screen, *, drive_side: Side | None = None) -> str:
+    """Return one reading as text.
 
     Parameters
     ----------
     document : the reading.
+    screen : what the terminal can show.
     drive_side : side the steering wheel is on, where it is known.
     """
-    extended = _EXTENDED_WORDS.get(document.extended_data)
-    return Group(
-        *_reading_lines(document, drive_side),
-        *([] if extended is None else [Text(extended)]),
-        *_caution_lines(document.cautions),
+    found = len(document.faults)
+    look = ("CODES STORED", OPEN) if found else ("NO CODE STORED", GOOD)
+    return render_parts(
+        (
+            banner(*look, _say_count(found)),
+            _subject(document),
+            *_code_section("Codes", document, drive_side),
+            *section("Keep in mind", bullets(document.cautions)),
+        ),
+        screen,
     )
 
 
 def render_clearing(
-    document: ClearingDocument, *, drive_side: Side | None = None
-) -> RenderableType:
-    """Tell what a clearing did: what was there, and what the unit reports now."""
-    if document.after is None:
-        return Group(
-            Text("The unit stores no fault: nothing was sent to clear it.", style="bold"),
-            Text(""),
-            *_caution_lines(document.cautions),
-        )
-    cleared = document.verdict == "cleared"
-    headline = Text(
-        "The unit cleared its stored codes."
-        if cleared
-        else "The unit cleared its stored codes, and a fault stands in the memory again.",
-        style="bold" if cleared else "bold red",
-    )
-    return Group(
-        headline,
-        Text(""),
-        *_reading_lines(document.after, drive_side),
-        *_caution_lines(document.cautions),
+    document: ClearingDocument, screen: Screen, *, drive_side: Side | None = None
+) -> str:
+    """Return what a clearing did as text, and what the unit reports now.
+
+    Parameters
+    ----------
+    document : the clearing.
+    screen : what the terminal can show.
+    drive_side : side the steering wheel is on, where it is known.
+    """
+    now = document.after or document.at_clearing
+    return render_parts(
+        (
+            banner(*_CLEARING_LOOK[document.verdict]),
+            _subject(now),
+            *_code_section("The unit reports now", now, drive_side),
+            *section("Keep in mind", bullets(document.cautions)),
+        ),
+        screen,
     )
 
 
-def _reading_lines(document: CodesDocument, drive_side: Side | None) -> list[RenderableType]:
-    lines: list[RenderableType] = [Text(_headline(document), style="bold"), Text("")]
-    for code in document.codes:
-        lines += [*_code_lines(code, drive_side), Text("")]
-    return lines
+def _say_count(found: int) -> str:
+    if not found:
+        return "The unit reports no fault"
+    return f"The unit stores {found} fault{'' if found == 1 else 's'}"
 
 
-def _headline(document: CodesDocument) -> str:
-    who = _unit_words(document.unit)
-    if document.vehicle:
-        who = f"{document.vehicle}, {who}"
-    faults, others = len(document.faults), len(document.codes) - len(document.faults)
-    what = {0: "no stored fault", 1: "1 stored fault"}.get(faults, f"{faults} stored faults")
-    if others:
-        what += f", {others} reported without a fault"
-    return f"{who}, read {_moment(document.read_at)}: {what}"
+def _subject(document: CodesDocument) -> Text:
+    parts = (document.vehicle, _say_unit(document.unit), _say_moment(document.read_at))
+    return Text(printable(" · ".join(part for part in parts if part)), style=QUIET)
 
 
-def _unit_words(unit: UnitFacts) -> str:
-    width = 3 if unit.id_bits == 11 else 8  # noqa: PLR2004  bits of a standard identifier
+def _say_unit(unit: UnitFacts) -> str:
+    width = 3 if unit.id_bits == _STANDARD_ID_BITS else 8
     return f"unit {unit.request_id:0{width}X}/{unit.response_id:0{width}X}"
 
 
-def _moment(read_at: str) -> str:
+def _say_moment(read_at: str) -> str:
     try:
-        return datetime.fromisoformat(read_at).astimezone().strftime("%Y-%m-%d %H:%M")
+        moment = datetime.fromisoformat(read_at).astimezone()
     except ValueError:  # somebody edited the file
-        return read_at
+        return f"read {read_at}"
+    return f"read {moment:%Y-%m-%d %H:%M}"
 
 
-def _code_lines(code: StoredCode, drive_side: Side | None) -> list[RenderableType]:
-    style = _STYLES[code.state]
-    head = Text(f"{code.code}  ", style=style)
-    head.append(_meaning(code, drive_side))
+def _code_section(
+    title: str, document: CodesDocument, drive_side: Side | None
+) -> list[RenderableType]:
+    lines = [_code_lines(code, drive_side) for code in document.codes]
+    extended = _EXTENDED_WORDS.get(document.extended_data)
+    if lines and extended is not None:
+        lines.append(Group(Text(extended, style=QUIET)))
+    return section(title, lines)
+
+
+def _code_lines(code: StoredCode, drive_side: Side | None) -> Group:
+    style = _STATE_STYLES[code.state]
+    head = Text.assemble((code.code.ljust(_CODE_WIDTH), style), _say_meaning(code, drive_side))
     lines = [
         Text.assemble((STATE_WORDS[code.state], style), f"; {code.failure}"),
         Text(f"status {code.status:02X}: {', '.join(code.status_words) or 'no bit set'}"),
     ]
     if code.extended:
-        lines.append(Text(f"extended data {code.extended.upper()} (the maker's own meaning)"))
+        lines.append(Text(f"extended data {code.extended.upper()}, the maker's own meaning"))
     if code.note:
-        lines.append(Text(f"{code.note[0].upper()}{code.note[1:]}.", style="bold"))
-    return [head, *(Padding(line, (0, 0, 0, _INDENT)) for line in lines)]
+        lines.append(Text(f"{code.note[0].upper()}{code.note[1:]}."))
+    return Group(head, *(Padding(line, (0, 0, 0, _CODE_WIDTH)) for line in lines))
 
 
-def _meaning(code: StoredCode, drive_side: Side | None) -> str:
+def _say_meaning(code: StoredCode, drive_side: Side | None) -> str:
     if code.meaning is None:
-        return "not in the open lists" if not code.note else "ambiguous"
-    if code.corner is None or drive_side is None:
+        return "ambiguous" if code.note else "not in the open lists"
+    if code.corner is None:
         return code.meaning
     return code.meaning.replace(code.corner.words, code.corner.described(drive_side))
-
-
-def _caution_lines(cautions: Iterable[str]) -> list[RenderableType]:
-    return [Text(caution) for caution in cautions]
