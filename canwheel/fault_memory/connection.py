@@ -87,7 +87,8 @@ class UnitConnection(BaseConnection):
         return self._is_open
 
     def empty_rxqueue(self) -> None:
-        """Forget what came before the next request."""
+        """Take and forget what came before the next request."""
+        self._gate.catch_up()
         self._layer.reset()
         self._troubles.clear()
 

@@ -15,7 +15,7 @@ from canwheel.version import VERSION
 
 CodeNumber = Annotated[int, msgspec.Meta(ge=0, lt=1 << 24)]
 
-ExtendedData = Literal["read", "not_offered", "in_part", "not_asked"]
+ExtendedData = Literal["read", "not_offered", "in_part", "broke_off", "not_asked"]
 
 
 class UnitFacts(msgspec.Struct, frozen=True):

@@ -41,6 +41,8 @@ _FLOW_STATUSES = (0x0, 0x1, 0x2)  # continue, wait, overflow
 _FLOW_CONTROL_LENGTH = 3
 _CLASSIC_FRAME_LENGTH = 8
 
+_STEP_S = 0.1  # how often the watch is asked while nothing is sent
+_CATCH_UP_S = 1.0  # a full queue of some thousand frames takes less
 _KEPT_ECHOES = 64  # an adapter that returns sent frames returns them within a few frames
 
 
@@ -137,9 +139,23 @@ class Gate:
         """
         deadline = time.monotonic() + seconds
         while (left_s := deadline - time.monotonic()) > 0:
-            self.receive(left_s)
+            self.receive(min(_STEP_S, left_s))
             if self._watch is not None:
                 self._watch.check(time.monotonic())
+
+    def catch_up(self) -> None:
+        """Take what was heard already, so that the watch knows the car as it is now.
+
+        Raises
+        ------
+        UnitError : as `receive`.
+        """
+        deadline = time.monotonic() + _CATCH_UP_S
+        while time.monotonic() < deadline:
+            message = self._next(0.0)
+            if message is None:
+                return
+            self._is_answer(message, time.monotonic())
 
     def close(self) -> None:
         """Close the bus."""

@@ -119,10 +119,10 @@ class UnitMemory:
     def _with_extended(
         self, codes: tuple[StoredCode, ...]
     ) -> tuple[tuple[StoredCode, ...], ExtendedData]:
-        """Add the extended data records, as far as the unit gives them without trouble."""
+        """Add the extended data records; trouble with them never costs the codes themselves."""
         complete = list(codes)
         wanted = [position for position, code in enumerate(codes) if code.is_fault]
-        read = 0
+        read, broke_off = 0, False
         deadline = time.monotonic() + self._timing.extended_s
         for position in wanted[:_MOST_EXTENDED]:
             if time.monotonic() > deadline:
@@ -136,8 +136,13 @@ class UnitMemory:
                 continue  # not for this code
             except SilenceError:
                 break  # a unit that does not have it may just not answer
+            except UnitError:
+                broke_off = True
+                break
             complete[position] = StoredCode.reported(code.number, code.status, extended=records)
             read += 1
+        if broke_off:
+            return tuple(complete), "broke_off"
         if not read:
             return codes, "not_offered"
         return tuple(complete), "read" if read == len(wanted) else "in_part"

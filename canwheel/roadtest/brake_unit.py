@@ -8,7 +8,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import TracebackType
 from typing import TYPE_CHECKING, Literal, Self
 
@@ -147,7 +147,7 @@ class Memory:
         return bytes([service + _ANSWER]) + result
 
     def _report(self, request: bytes) -> bytes | int:
-        if len(request) < _MASK_REQUEST_LENGTH:
+        if len(request) == 1:
             return _BAD_LENGTH
         if request[1] == _BY_MASK:
             return self._by_mask(request)
@@ -222,7 +222,7 @@ class BrakeUnit:
                 remedy="use --interface virtual or udp_multicast",
             )
         self._bus = bus
-        self.memory = Memory(list(faults), misbehaviour, speed_kph)
+        self.memory = Memory([replace(fault) for fault in faults], misbehaviour, speed_kph)
         memories = [self.memory]
         if misbehaviour == "two_units":
             memories.append(Memory([Fault(0xC12187, STORED)]))

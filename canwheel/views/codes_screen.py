@@ -47,6 +47,7 @@ _CLEARING_LOOK: dict[ClearingVerdict, tuple[str, str, str]] = {
 _EXTENDED_WORDS: dict[ExtendedData, str] = {
     "not_offered": "the unit offers no extended data",
     "in_part": "the unit gave extended data for some of the codes only",
+    "broke_off": "asking for extended data broke off; the codes themselves are complete",
 }
 
 _CODE_WIDTH = len("C0034-1F  ")

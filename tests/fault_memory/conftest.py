@@ -2,6 +2,7 @@
 
 import random
 import time
+from bisect import insort
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from types import SimpleNamespace
@@ -64,8 +65,7 @@ class ScriptedBus:
 
     def add(self, at_s: float, can_id: int, data: bytes, *, extended: bool = False) -> None:
         message = can.Message(arbitration_id=can_id, data=data, is_extended_id=extended)
-        self.coming.append((at_s, message))
-        self.coming.sort(key=lambda entry: entry[0])
+        insort(self.coming, (at_s, message), key=lambda entry: entry[0])
 
     def recv(self, timeout: float) -> can.Message | None:
         if self.coming and self.coming[0][0] <= self.clock.now_s + timeout:
@@ -161,7 +161,13 @@ def scrambled(frames: list[bytes], dice: random.Random) -> list[bytes]:
             dice.shuffle(frames)
         else:
             frames[place][:3] = dice.choice(
-                [b"\x03\x7f\x19", b"\x10\x00\x00", b"\x1f\xff\x59", b"\x30\x00\x00", b"\x32\x08\x05"]
+                [
+                    b"\x03\x7f\x19",
+                    b"\x10\x00\x00",
+                    b"\x1f\xff\x59",
+                    b"\x30\x00\x00",
+                    b"\x32\x08\x05",
+                ]
             )
     return [bytes(frame) for frame in frames]
 

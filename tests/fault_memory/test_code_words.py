@@ -25,9 +25,7 @@ def test_letter_form(number, text):
 def test_letter_form_of_every_two_byte_number_reads_back():
     """The form's own rule, applied the other way: letter, digit 0 to 3, three hex digits."""
     texts = [describe_code(high << 8).text for high in range(1 << 16)]
-    back = [
-        "PCBU".index(text[0]) << 14 | int(text[1]) << 12 | int(text[2:5], 16) for text in texts
-    ]
+    back = ["PCBU".index(text[0]) << 14 | int(text[1]) << 12 | int(text[2:5], 16) for text in texts]
     assert back == list(range(1 << 16))
 
 
