@@ -28,15 +28,11 @@ def read_capture(
     CaptureError : the file cannot be opened, holds no frames, or is mostly unreadable.
     """
     with open_file(path) as file:
-        size = size_of(file)
+        size = size_of(file, path)
         with Fingerprint(path, size) as fingerprint:
-            source = source_of(file, size)
+            source = source_of(file, size, progress)
             scan = TextScan(source, wanted)
-            parts = []
-            for frames in scan:
-                parts.append(frames)
-                if progress is not None:
-                    progress(source.consumed, size)
+            parts = list(scan)
             scan.tally.check(str(path))
             summary = scan.tally.summary(
                 file=str(path), sha256=fingerprint.hexdigest(), damage=source.damage
@@ -52,13 +48,9 @@ def iter_frames(
     Parameters, errors : as for ``read_capture``; the errors about the content come at the end.
     """
     with open_file(path) as file:
-        size = size_of(file)
-        source = source_of(file, size)
-        scan = TextScan(source, wanted)
-        for frames in scan:
-            yield frames
-            if progress is not None:
-                progress(source.consumed, size)
+        size = size_of(file, path)
+        scan = TextScan(source_of(file, size, progress), wanted)
+        yield from scan
         scan.tally.check(str(path))
 
 

@@ -19,6 +19,9 @@ _GZ_WINDOW_BITS = 31
 _PACKED_BYTES = 128 * 1024
 """Compressed bytes taken from the file at a time; what is left over is copied, so not too many."""
 
+_UNPACKED_BYTES = 64 * 1024
+"""Text decompressed at a time; so much is lost in front of a defect."""
+
 _HASH_BYTES = 1024 * 1024
 """Bytes hashed at a time: few enough to stay in cache, many enough that handing over the
 interpreter between two threads costs nothing."""
@@ -77,16 +80,15 @@ class GzSource:
     def readinto(self, room: memoryview) -> int:
         """Fill `room` from the front; return how many bytes came, 0 only at the end."""
         filled = 0
-        while filled < len(room) and not self.damage:
-            if not self._packed and not self._refill():
-                break
-            if self._member is None and not self._start_member():
-                break
+        while filled < len(room) and not self.damage and self._has_member():
             try:
-                piece = self._member.decompress(self._packed, len(room) - filled)
+                wanted = min(len(room) - filled, _UNPACKED_BYTES)
+                piece = self._member.decompress(self._packed, wanted)
             except self._defect:
                 self.damage = "the gz data is damaged: what comes after the defect is lost"
                 break
+            if not piece and not self._packed and not self._member.eof:
+                self.damage = "the gz data ends too early: the file was cut or not closed"
             room[filled : filled + len(piece)] = piece
             filled += len(piece)
             if self._member.eof:
@@ -95,21 +97,43 @@ class GzSource:
                 self._packed = self._member.unconsumed_tail
         return filled
 
+    def _has_member(self) -> bool:
+        """Take more of the file where needed and begin its next gz member; False at the end."""
+        if self._member is not None:
+            if not self._packed:
+                self._refill()  # at the end of the file the member may still hold some text
+            return True
+        while True:  # zero padding may follow a member (RFC 1952 leaves it to the reader)
+            self._packed = self._packed.lstrip(b"\0")
+            if self._packed:
+                self._member = self._new_member()
+                return True
+            if not self._refill():
+                return False
+
     def _refill(self) -> bool:
-        """Take more compressed bytes; at the end of the file, say so if a member is still open."""
+        """Take more compressed bytes; False at the end of the file."""
         self._packed = self._file.read(min(_PACKED_BYTES, self._size - self.consumed))
         self.consumed += len(self._packed)
-        if not self._packed and self._member is not None:
-            self.damage = "the gz data ends too early: the file was cut or not closed"
         return bool(self._packed)
 
-    def _start_member(self) -> bool:
-        """Begin the next gz member; zero padding after the last one is allowed (RFC 1952)."""
-        self._packed = self._packed.lstrip(b"\0")
-        if not self._packed:
-            return self._refill() and self._start_member()
-        self._member = self._new_member()
-        return True
+
+class _ToldSource:
+    """Another source that tells how far it has been read."""
+
+    def __init__(self, source: ByteSource, size: int, progress: Progress) -> None:
+        self._source = source
+        self._size = size
+        self._progress = progress
+        self.consumed = 0
+        self.damage = ""
+
+    def readinto(self, room: memoryview) -> int:
+        """Fill `room` from the front; return how many bytes came, 0 only at the end."""
+        count = self._source.readinto(room)
+        self.consumed, self.damage = self._source.consumed, self._source.damage
+        self._progress(self.consumed, self._size)
+        return count
 
 
 def open_file(path: Path) -> BinaryIO:
@@ -137,11 +161,19 @@ def open_file(path: Path) -> BinaryIO:
         ) from None
 
 
-def source_of(file: BinaryIO, size: int) -> ByteSource:
-    """Return the text of an open file; its first bytes say whether it is compressed."""
+def source_of(file: BinaryIO, size: int, progress: Progress | None = None) -> ByteSource:
+    """Return the text of an open file; its first bytes say whether it is compressed.
+
+    Parameters
+    ----------
+    file : at its begin.
+    size : bytes of it that are to be read.
+    progress : told after every piece.
+    """
     magic = file.read(len(GZ_MAGIC))
     file.seek(0)
-    return GzSource(file, size) if magic == GZ_MAGIC else PlainSource(file, size)
+    source: ByteSource = GzSource(file, size) if magic == GZ_MAGIC else PlainSource(file, size)
+    return source if progress is None else _ToldSource(source, size, progress)
 
 
 class Fingerprint:
@@ -203,6 +235,18 @@ class Fingerprint:
         return self._hash.hexdigest()
 
 
-def size_of(file: BinaryIO) -> int:
-    """Return the size of an open file. [bytes]"""
-    return os.fstat(file.fileno()).st_size
+def size_of(file: BinaryIO, path: Path) -> int:
+    """Return the size of an open file. [bytes]
+
+    Raises
+    ------
+    CaptureError : the file is empty.
+    """
+    size = os.fstat(file.fileno()).st_size
+    if not size:
+        raise CaptureError(
+            "the file is empty",
+            where=str(path),
+            remedy="check that the recorder was connected and started",
+        )
+    return size

@@ -13,6 +13,7 @@ from canwheel.version import VERSION
 COMMANDS = {
     "check": "canwheel.cli.check",
     "compare": "canwheel.cli.compare",
+    "demo": "canwheel.cli.demo",
     "codes": "canwheel.cli.codes",
 }
 """Every command and the module that holds it, as `command`. In the order of the help text."""

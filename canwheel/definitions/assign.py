@@ -1,6 +1,6 @@
 """`Definitions` and a vehicle file to a `WheelLayout`: which signal is which corner."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import get_args
@@ -15,10 +15,17 @@ from canwheel.definitions.families import (
     unnamed_sets,
     wheel_signals,
 )
+from canwheel.definitions.helpers import plain_helpers
 from canwheel.definitions.layout import HelperName, SignalPlace, SpeedUnit, WheelLayout
+from canwheel.definitions.names import names_driven_axle
 from canwheel.definitions.units import speed_unit
+from canwheel.definitions.validity import with_validity
 from canwheel.errors import DefinitionsError, VehicleError
+from canwheel.frames import IdPattern
 from canwheel.vehicle import Vehicle
+
+FourPlaces = tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
+"""One place a corner, in corner order."""
 
 _SAME_STEP = 1.25
 """Families whose steps differ by less than this factor are equally good; a person would not
@@ -59,13 +66,21 @@ class Assignment:
     runners_up: tuple[Family, ...]
 
 
-def find_wheels(definitions: Definitions, vehicle: Vehicle) -> WheelLayout:
+Heard = Callable[[IdPattern], bool]
+"""Whether a recording holds frames of an identifier."""
+
+
+def find_wheels(
+    definitions: Definitions, vehicle: Vehicle, heard: Heard | None = None
+) -> WheelLayout:
     """Find the four wheel signals and the helpers.
 
     Parameters
     ----------
     definitions : of the DBC.
     vehicle : its ``[wheels]`` and ``[signals]`` come first.
+    heard : what a recording holds, where that is known: of several sets of wheel speeds only
+        those that were heard come into question, if any was.
 
     Raises
     ------
@@ -73,10 +88,12 @@ def find_wheels(definitions: Definitions, vehicle: Vehicle) -> WheelLayout:
     AmbiguousWheelsError : several answers are possible; its details hold the lines to paste.
     DefinitionsError : there are no four wheel signals.
     """
-    return assign_wheels(definitions, vehicle).layout
+    return assign_wheels(definitions, vehicle, heard).layout
 
 
-def assign_wheels(definitions: Definitions, vehicle: Vehicle) -> Assignment:
+def assign_wheels(
+    definitions: Definitions, vehicle: Vehicle, heard: Heard | None = None
+) -> Assignment:
     """Find the four wheel signals and the helpers, and say why.
 
     Raises
@@ -84,16 +101,18 @@ def assign_wheels(definitions: Definitions, vehicle: Vehicle) -> Assignment:
     VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
     """
     given = _given_wheels(definitions, vehicle)
-    wheels = wheel_signals(definitions)
+    driven = vehicle.vehicle.driven
+    wheels = wheel_signals(definitions, None if driven == "all" else driven)
     families = sorted(families_of(wheels), key=_rank)
+    in_question = _heard_of(families, heard) or families
     if given:
-        chosen = _completed(definitions, given, families, wheels)
+        chosen = _completed(definitions, given, in_question, wheels)
     else:
-        chosen = _best(definitions, families, wheels)
+        chosen = _best(definitions, in_question, wheels)
     return Assignment(
         layout=WheelLayout(
             file=definitions.file,
-            wheels=_places(chosen),
+            wheels=_with_validity(definitions, _places(chosen)),
             unit=chosen.unit,
             helpers=_helpers(definitions, vehicle),
             cautions=tuple(_cautions(chosen)),
@@ -103,9 +122,25 @@ def assign_wheels(definitions: Definitions, vehicle: Vehicle) -> Assignment:
     )
 
 
+def _heard_of(families: Sequence[Family], heard: Heard | None) -> list[Family]:
+    """Return the families of which every corner was heard."""
+    if heard is None:
+        return []
+    return [family for family in families if all(heard(wheel.place.ids) for wheel in family.wheels)]
+
+
+def _with_validity(definitions: Definitions, places: FourPlaces) -> FourPlaces:
+    """Return the places with the fields that say whether they count."""
+    messages = {(message.name, message.frame_id): message for message in definitions.messages}
+    fl, fr, rl, rr = (
+        with_validity(messages[place.message, place.frame_id], place) for place in places
+    )
+    return fl, fr, rl, rr
+
+
 def _helpers(definitions: Definitions, vehicle: Vehicle) -> dict[HelperName, SignalPlace]:
-    """Return the helpers that the vehicle file names."""
-    helpers: dict[HelperName, SignalPlace] = {}
+    """Return the helpers that the vehicle file names, and those about which the DBC is plain."""
+    helpers = plain_helpers(definitions)
     for name in get_args(HelperName):
         path = getattr(vehicle.signals, name)
         if path is not None:
@@ -300,11 +335,17 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
     missing = [corner.words for corner in CORNERS if corner not in there]
     unnamed = unnamed_sets(wheels)
     if unnamed and missing:
+        by_drive = all(names_driven_axle(wheel.place.signal) for wheel in unnamed[0])
         return AmbiguousWheelsError(
             "has wheel speeds whose names do not say which corner is which",
             where=definitions.file,
-            remedy="put four of these signals in the right order into the vehicle file and give "
-            "it with --vehicle",
+            remedy=(
+                'say driven = "front" or "rear" under [vehicle] in a vehicle file and give it '
+                "with --vehicle"
+                if by_drive
+                else "put four of these signals in the right order into a vehicle file and give it "
+                "with --vehicle"
+            ),
             details="\n\n".join(_to_fill_in(signals) for signals in unnamed),
         )
     if not missing:
@@ -325,7 +366,7 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
     )
 
 
-def _places(family: Family) -> tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]:
+def _places(family: Family) -> FourPlaces:
     """Return the four places, in corner order."""
     fl, fr, rl, rr = family.wheels
     return fl.place, fr.place, rl.place, rr.place

@@ -1,5 +1,6 @@
 """Wheel signals gathered into families: four of one kind, one a corner."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,7 +14,9 @@ from canwheel.definitions.names import (
     PULSE_WORDS,
     SPEED_WORDS,
     WHEEL_WORDS,
+    Axle,
     Position,
+    driven_axle_side,
     position_in_comment,
     position_in_name,
     word_set,
@@ -114,17 +117,25 @@ class Family:
         return tuple(dict.fromkeys(wheel.place.message for wheel in self.wheels))
 
 
-def wheel_signals(definitions: Definitions) -> list[WheelSignal]:
-    """Return every signal that can be a wheel's speed, in the DBC's order."""
+def wheel_signals(definitions: Definitions, driven: Axle | None = None) -> list[WheelSignal]:
+    """Return every signal that can be a wheel's speed, in the DBC's order.
+
+    Parameters
+    ----------
+    definitions : of the DBC.
+    driven : the one driven axle, where it is known; some names tell a wheel's axle by it.
+    """
     return [
         wheel
         for message in definitions.messages
         for signal in message.signals
-        if (wheel := wheel_signal(message, signal)) is not None
+        if (wheel := wheel_signal(message, signal, driven)) is not None
     ]
 
 
-def wheel_signal(message: DefinedMessage, signal: DefinedSignal) -> WheelSignal | None:
+def wheel_signal(
+    message: DefinedMessage, signal: DefinedSignal, driven: Axle | None = None
+) -> WheelSignal | None:
     """Return what a signal says as a wheel's speed, None when it is none."""
     place = signal.place
     if is_wheel_group(place.frame_id, extended=message.extended):
@@ -135,7 +146,7 @@ def wheel_signal(message: DefinedMessage, signal: DefinedSignal) -> WheelSignal 
     unit = _wheel_unit(message, signal)
     if unit is None:
         return None
-    corner, why = _corner(message, place)
+    corner, why = _corner(message, place, driven)
     return WheelSignal(place, unit, corner, why)
 
 
@@ -212,12 +223,14 @@ def _wheel_unit(message: DefinedMessage, signal: DefinedSignal) -> SpeedUnit | N
 def _speaks_of_wheel(message: DefinedMessage, place: SignalPlace) -> bool:
     """Whether a comment names a wheel."""
     return any(
-        not WHEEL_WORDS.isdisjoint(comment.lower().split())
+        not WHEEL_WORDS.isdisjoint(re.findall(r"[^\W\d_]+", comment.lower()))
         for comment in (place.comment, message.comment)
     )
 
 
-def _corner(message: DefinedMessage, place: SignalPlace) -> tuple[Corner | None, str]:
+def _corner(
+    message: DefinedMessage, place: SignalPlace, driven: Axle | None
+) -> tuple[Corner | None, str]:
     """Return the corner that a signal is, and what says it."""
     own, of_message = position_in_name(place.signal), position_in_name(message.name)
     if own.corner is not None:
@@ -225,6 +238,9 @@ def _corner(message: DefinedMessage, place: SignalPlace) -> tuple[Corner | None,
     both = Position(own.axle or of_message.axle, own.side or of_message.side)
     if both.corner is not None:
         return both.corner, "named in the signal and its message"
+    by_drive = Position() if driven is None else driven_axle_side(place.signal, driven)
+    if by_drive.corner is not None:
+        return by_drive.corner, f"named in the signal, with the {driven} axle driven"
     said = position_in_comment(place.comment)
     both = Position(own.axle or said.axle, own.side or said.side)
     if both.corner is not None:

@@ -118,6 +118,9 @@ _LONGEST_JOINED = 40
 
 _VOCABULARY = _JOINED | _AXLES.keys() | _SIDES.keys() | _CORNERS.keys()
 
+_DRIVEN = re.compile(r"(?P<not>non|not|un|nn|n)?[_ ]?dr(?:iv(?:en)?|vn)(?![a-z])", re.IGNORECASE)
+"""A wheel's axle told by whether it is driven: ``Drvn``, ``NnDrvn``, ``non_driven``."""
+
 T = TypeVar("T")
 
 _WORD = re.compile(
@@ -169,6 +172,22 @@ def position_in_words(words: Sequence[str]) -> Position:
         _only(_AXLES[word] for word in words if word in _AXLES),
         _only(_SIDES[word] for word in words if word in _SIDES),
     )
+
+
+def driven_axle_side(name: str, driven: Axle) -> Position:
+    """Return the place of a wheel that is named by whether it is driven: ``RtNonDriven``."""
+    found = _DRIVEN.search(name)
+    if found is None:
+        return Position()
+    rest = f"{name[: found.start()]}_{name[found.end() :]}"
+    side = position_in_name(rest).side
+    other: Axle = "rear" if driven == "front" else "front"
+    return Position(other if found["not"] else driven, side)
+
+
+def names_driven_axle(name: str) -> bool:
+    """Whether a name tells a wheel's axle by whether it is driven."""
+    return _DRIVEN.search(name) is not None
 
 
 def position_in_comment(text: str) -> Position:

@@ -6,7 +6,15 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.motion import MOVING_KPH, Motion, smooth
+from canwheel.track.motion import (
+    MOVING_KPH,
+    TURNING_SHARE,
+    Motion,
+    samples_in,
+    smooth,
+    squared_box,
+    triple_surplus,
+)
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 SAME_SHARE = 0.995
@@ -18,6 +26,15 @@ FEWEST_CHANGES = 30
 
 CALM_S = 1.0
 """Turns show in means over this long, bumps in what is left. [s]"""
+
+FEWEST_TURN_S = 2.0
+"""So much turning it takes before the misfit in turns counts. [s]"""
+
+TURN_PACE_KPH = 6.0
+"""Slower, some sensors do not read yet. [km/h]"""
+
+LEAST_MISFIT_PCT = 0.05
+"""Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
 
 SURE_RATIO = 1.3
 """The copy is named when the misfit with it taken at its word is this much larger than with the
@@ -70,29 +87,39 @@ def _changes_if_same(track: WheelTrack, motion: Motion, one: Corner, other: Corn
 def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, float]:
     """How badly the shared value suits the place of the one and of the other.
 
-    The place's neighbours are the wheel on its side, which it follows through turns, and the wheel
-    on its axle, with which it shares the bumps; of these, only those outside the pair tell.
+    Two things tell: the three corners that remain when the copy is left out fit a rigid body in
+    turns; and a wheel shares its bumps with the wheel on its axle.
     """
-    samples = max(1, round(CALM_S / max(track.wheel(one).period_s, 1e-3)))
-    shared = track.speed_kph[:, one.position]
+    samples = samples_in(track, CALM_S)
+    calm = smooth(track.speed_kph, samples)
+    quick = track.speed_kph - calm
     misfits = []
     for place, rival in ((one, other), (other, one)):
-        misfit = 1.0
-        if place.same_side is not rival:
-            misfit *= _spread(shared, track.speed_kph[:, place.same_side.position], samples)[0]
-        if place.mirror is not rival:
-            misfit *= _spread(shared, track.speed_kph[:, place.mirror.position], samples)[1]
-        misfits.append(misfit)
+        in_turns = _turn_misfit(track, calm, without=rival)
+        on_bumps = 1.0 if place.mirror is rival else _bump_misfit(calm, quick, place)
+        misfits.append(in_turns * on_bumps)
     return misfits[0], misfits[1]
 
 
-def _spread(first: FloatColumn, second: FloatColumn, samples: int) -> tuple[float, float]:
-    """Standard deviation of a difference in speed over speed: slow part and quick part."""
+def _turn_misfit(track: WheelTrack, calm: FloatColumn, *, without: Corner) -> float:
+    """How far three corners are from those of one car in turns, 1 when there are no turns. [%]"""
+    surplus, difference, pace = triple_surplus(calm, without)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = (first - second) / np.maximum(second, MOVING_KPH)
-    share = share[np.isfinite(share) & (second > 2 * MOVING_KPH)]
-    slow = smooth(share, samples)
-    return float(np.std(slow)) + 1e-6, float(np.std(share - slow)) + 1e-6
+        turning = (np.abs(difference) > TURNING_SHARE * pace) & (pace > TURN_PACE_KPH)
+        misfit = (surplus - squared_box(track) * difference**2) / (2 * pace**2)
+    if turning.sum() < samples_in(track, FEWEST_TURN_S):
+        return 1.0
+    # The median, not the mean square: kerbs and slip throw single samples far off.
+    return 100 * float(np.median(np.abs(misfit[turning]))) + LEAST_MISFIT_PCT
+
+
+def _bump_misfit(calm: FloatColumn, quick: FloatColumn, place: Corner) -> float:
+    """Spread of the quick part of a wheel against the one on its axle. [%]"""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        apart = (quick[:, place.position] - quick[:, place.mirror.position]) / calm[:, 0]
+    apart = apart[calm[:, 0] > TURN_PACE_KPH]
+    # Here the single large throws are what tells, hence the standard deviation.
+    return 100 * float(np.nanstd(apart)) + LEAST_MISFIT_PCT if len(apart) else 1.0
 
 
 def _describe(track: WheelTrack, copy: Corner, of: Corner, *, sure: bool) -> Finding:

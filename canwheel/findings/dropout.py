@@ -11,6 +11,9 @@ from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, is_wheel_loc
 TOLD_BY_KPH = 15.0
 """Below this a sensor that picks up late reads nothing either. [km/h]"""
 
+START_UP_S = 1.0
+"""What is missing from the first sample on for less than this is the unit waking up. [s]"""
+
 
 def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose signal goes and comes back while the car drives on."""
@@ -19,7 +22,9 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
         spells = [
             spell
             for spell in find_zero_spells(track, motion, corner)
-            if spell.others_top_kph >= TOLD_BY_KPH and not is_wheel_lock(spell)
+            if spell.others_top_kph >= TOLD_BY_KPH
+            and not is_wheel_lock(spell)
+            and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
         if spells:
             findings.append(_describe(corner, spells, motion))

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import MOVING_KPH, Motion, expected_kph
+from canwheel.track.motion import Motion, expected_kph
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelTrack
 
@@ -18,6 +18,9 @@ up to 8 %, and then its neighbour on the axle as well."""
 JUMP_KPH = 4.0
 """And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
 share. [km/h]"""
+
+READ_FROM_KPH = 10.0
+"""Slower, sound sensors come and go: passive ones pick up at 3 to 8 km/h. [km/h]"""
 
 LONGEST_JUMP_S = 0.25
 """What lasts longer is a wheel that slips; a disturbed signal is back within this. [s]"""
@@ -59,7 +62,7 @@ def _jumps(track: WheelTrack, motion: Motion, corner: Corner) -> _Jumps | None:
     mirror = seen[:, corner.mirror.position]
     with np.errstate(invalid="ignore"):
         off = (np.abs(excess) > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
-        off &= least > MOVING_KPH
+        off &= least > READ_FROM_KPH
     off &= ~_hard_driving(track, motion, own.time_s)
     found = [
         (first, last)

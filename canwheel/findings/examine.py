@@ -18,6 +18,7 @@ from canwheel.findings.message_missing import find_message_missing
 from canwheel.findings.no_signal import find_no_signal
 from canwheel.findings.one_axle_turning import find_one_axle_turning
 from canwheel.findings.recording_gap import find_recording_gap
+from canwheel.findings.ring_damage import find_ring_damage
 from canwheel.findings.wheel_lock import find_wheel_lock
 from canwheel.findings.wheel_spin import find_wheel_spin
 from canwheel.findings.wrong_ratio import find_wrong_ratio
@@ -40,6 +41,7 @@ CHECKS: tuple[Check, ...] = (
     find_late_pickup,
     find_wheel_lock,
     find_dropout,
+    find_ring_damage,
     find_erratic,
     find_wrong_ratio,
     find_crossed,

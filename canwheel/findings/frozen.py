@@ -10,17 +10,21 @@ from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 SHORTEST_S = 0.5
 """Less than this and a coarse signal in steady driving looks the same. [s]"""
 
-CHANGE_KPH = 3.0
+CHANGE_KPH = 1.0
 """The others must change by this much meanwhile, beyond what the signal's own step hides. [km/h]"""
 
-CHANGE_SHARE = 0.08
-"""And by this share of the value: more than an axle's bump on a rough road (7 %, real drive)."""
+CHANGE_SHARE = 0.02
+"""And by this share of the value: more than wheels of one car differ on a straight road."""
 
 CALM_S = 0.3
 """The others' change is that of their mean over this long, so that no bump is one. [s]"""
 
-NOT_ZERO_KPH = 1.0
-"""A value below this is no reading, which other checks judge. [km/h]"""
+READ_FROM_KPH = 10.0
+"""The others count from here on: slower, their own sensors come and go (passive ones pick up at 3
+to 8 km/h). [km/h]"""
+
+FROM_KPH = 5.0
+"""Below this units hold the last value between two teeth, and zero is no reading at all. [km/h]"""
 
 
 def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
@@ -31,6 +35,7 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
         if len(own.time_s) > 1 and own.period_s > 0:
             others = others_kph(track.seen_from(corner), corner)
             calm = smooth(others, round(CALM_S / own.period_s))
+            calm[calm < READ_FROM_KPH] = np.nan
             frozen = _frozen_runs(own, calm)
             if frozen:
                 findings.append(_describe(corner, own, calm, frozen))
@@ -51,7 +56,7 @@ def _frozen_runs(own: WheelSamples, others: FloatColumn) -> list[tuple[int, int]
         most_kph = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * high)
         is_frozen = (
             (own.time_s[lasts] - own.time_s[firsts] >= SHORTEST_S)
-            & (value > NOT_ZERO_KPH)
+            & (value > FROM_KPH)
             & (change_kph > most_kph)
         )
     at = np.flatnonzero(is_frozen)

@@ -21,8 +21,9 @@ HIGHEST_KPH = 60.0
 NOTHING_SHARE = 0.2
 """Less than this share of the others' speed is no reading."""
 
-MOST_ODD_SHARE = 0.1
-"""So many samples may stand on the wrong side of the pick-up speed: the unit's own delay."""
+MOST_ODD_SHARE = 0.3
+"""So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
+a while when the pulses stop, and need a few pulses to start."""
 
 FEWEST_S = 0.4
 """Time without a reading, and time with one above it, that it takes to say so. [s]"""

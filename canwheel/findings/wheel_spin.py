@@ -14,7 +14,11 @@ SPIN_SHARE = 0.25
 slips by a few per cent; a tyre of another size differs by less than a tenth."""
 
 SPIN_KPH = 3.0
-"""And by at least this much, for the sake of walking pace. [km/h]"""
+"""And by at least this much. [km/h]"""
+
+READ_FROM_KPH = 10.0
+"""It must run faster than this: the others may be slow enough for their sensors to be silent, up to
+8 km/h (passive sensors, textbook, from memory). [km/h]"""
 
 SHORTEST_S = 0.4
 """A wheel has to be spun up and to slow down again; a disturbed signal jumps for a shorter time
@@ -52,7 +56,7 @@ def _runs_away(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
     mirror = speed[:, corner.mirror.position]
     alone = own > most * (1 + SPIN_SHARE) + SPIN_KPH
     as_axle = np.minimum(own, mirror) > behind * (1 + SPIN_SHARE) + SPIN_KPH
-    fast: NDArray[np.bool_] = alone | as_axle
+    fast: NDArray[np.bool_] = (alone | as_axle) & (own > READ_FROM_KPH + SPIN_KPH)
     return fast
 
 

@@ -16,11 +16,11 @@ from canwheel.track.motion import Motion
 from canwheel.track.straight import FEWEST_S, straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
-WHEEL_SPREAD = 0.003
+WHEEL_SPREAD = 0.0025
 """Sound tyres on one axle differ by about this, one standard deviation (real drives: 0.1 to 0.5 %;
 worn tyres by 0.8 %)."""
 
-AXLE_SPREAD = 0.005
+AXLE_SPREAD = 0.0045
 """Front and rear differ by about this: load, pressure, the slip of the driven axle."""
 
 HEADING_SPREAD = 0.003
@@ -33,8 +33,11 @@ SPARE_SHARE = 0.055
 """Up to this a tyre of another size, a small spare above all, is the usual reason; rings differ by
 more (one of 44 for 48 teeth by 9 %)."""
 
-SURE_MARGIN = 6.0
-"""Twice the logarithm of the odds between the corner named and the next best: 20 to 1."""
+HIGHEST_CONFIDENCE = 0.97
+"""The model of sound cars above is itself no better known than that."""
+
+DOUBT_BELOW = 0.9
+"""Below these odds the sentence says that it may be another corner."""
 
 TOOTH_COUNTS = (29, 36, 40, 42, 43, 44, 46, 47, 48, 50, 52, 54, 56, 58, 60, 86, 88, 92, 96, 100)
 """Pulses a turn that rings have (some published, some from memory)."""
@@ -113,17 +116,18 @@ def _describe(
         reason = f"a ring of another tooth count ({teeth} fits), or a tyre of another size"
     else:
         reason = "a ring of another tooth count, or a tyre of another size"
-    sure = margin > SURE_MARGIN
+    # The margin is twice the logarithm of the odds against the next best corner.
+    confidence = min(HIGHEST_CONFIDENCE, 1 / (1 + math.exp(-margin / 2)))
     evidence: dict[str, float | int | str | bool] = {
         "ratio": round(1 + share, 4),
         "straight_s": round(straight_s, 1),
         "nearest_tooth_ratio": teeth or "none",
     }
-    doubt = "" if sure else " Another corner explains it nearly as well."
+    doubt = "" if confidence >= DOUBT_BELOW else " Another corner explains it nearly as well."
     return Finding(
         corner=corner,
         kind="wrong_ratio",
-        confidence=0.97 if sure else 0.6,
+        confidence=round(confidence, 3),
         spans=(track.whole,),
         count=1,
         says=(

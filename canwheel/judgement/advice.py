@@ -9,76 +9,74 @@ common practice, no source. The maker's service information comes first, and the
 
 from collections.abc import Iterable
 
-from canwheel.corners import Side
+from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
 from canwheel.outcome import GOES_WITH_TURN, FaultKind, Finding
 
 _LOOK = (
-    "Look at {here}: cable chafed, pinched or torn off, sensor or ring missing, rust or swarf "
-    "under the sensor"
+    "look at its sensor and cable: chafed, pinched or torn off, sensor or ring missing, rust or "
+    "swarf under the sensor"
 )
 _CONNECTOR = (
-    "Open the connector of {here}: water, green or bent pins, a lock that does not hold; clean it "
-    "and plug it in until it locks"
+    "open its connector: water, green or bent pins, a lock that does not hold; clean it and plug "
+    "it in until it locks"
 )
 _WIRING = (
-    "Follow the wiring from {here} to the brake unit: wiggle it, stretch it as steering and "
-    "suspension do, and test it for opens and for shorts to earth, to supply and to each other"
+    "follow its wiring to the brake unit: wiggle it, stretch it as steering and suspension do, and "
+    "test it for opens and for shorts to earth, to supply and to each other"
 )
 _ELECTRICAL = (
-    "Test the sensor of {here}. Active (it has a supply): supply voltage and current levels as the "
-    "service information gives them, and never an ohmmeter. Passive (a coil): resistance, and the "
-    "voltage it makes when the wheel is turned by hand, both against {mirror}"
+    "test its sensor. Active (it has a supply): supply voltage and current levels as the service "
+    "information gives them, and never an ohmmeter. Passive (a coil): resistance, and the voltage "
+    "it makes when the wheel is turned by hand, both against {mirror}"
 )
 _GAP = (
-    "Check how the sensor of {here} sits: flat, tight, no rust below it, air gap as the service "
-    "information gives it"
+    "check how its sensor sits: flat, tight, no rust below it, air gap as the service information "
+    "gives it"
 )
 _RING = (
-    "Turn the wheel at {here} a whole turn by hand and look at its ring: cracks, missing or bent "
-    "teeth, dirt, running out of true; a magnetic ring needs its own test card"
+    "turn the wheel a whole turn by hand and look at its ring: cracks, missing or bent teeth, "
+    "dirt, running out of true; a magnetic ring needs a test card of its own"
 )
-_BEARING = (
-    "Check the wheel bearing at {here} for play and run-out: it moves the ring off the sensor"
-)
+_BEARING = "check its wheel bearing for play and run-out, which move the ring off the sensor"
 _COMPARE = (
-    "Compare with {mirror}, part by part. Where the service information allows it, swap the two "
+    "compare it part by part with {mirror}. Where the service information allows it, swap the two "
     "sensors: a fault that moves with the sensor is the sensor, one that stays is cable or unit"
 )
-_UNIT = "Suspect the brake unit last, after its supply, its earth and its plug have been tested"
+_UNIT = "suspect the brake unit last, after its supply, its earth and its plug have been tested"
 _TYRES = (
-    "Read the tyre size on the side wall of all four wheels, then check pressure and wear: an odd "
+    "read the tyre size on the side wall of all four wheels, then check pressure and wear: an odd "
     "tyre or a spare wheel reads like this"
 )
 _TEETH = (
-    "Count the teeth of the ring at {here} against {mirror}: a hub, shaft or bearing for another "
-    "version has another number"
+    "count the teeth of its ring against {mirror}: a hub, shaft or bearing for another version has "
+    "another number"
 )
 _PLACES = (
-    "Follow both cables, {here} and {other}, from the wheel to the plug of the brake unit: two "
+    "follow its cable and that of {other} from the wheel to the plug of the brake unit: two "
     "connectors of the same shape have been exchanged"
 )
 _DEFINITIONS = (
-    "If nobody has worked there, check the DBC and the [wheels] lines of the vehicle file: they "
+    "if nobody has worked there, check the DBC and the [wheels] lines of the vehicle file: they "
     "may name the corners wrongly"
 )
 _SHARED = (
-    "Do not look for it at the wheel: the unit's whole message fails. Test supply, earth and plug "
+    "do not look for it at the wheel: the unit's whole message fails. Test supply, earth and plug "
     "of the brake unit, then the bus wiring and its end resistors"
 )
 _RECORDER = (
-    "Make sure that the recorder itself lost nothing: record again, with nothing else running"
+    "make sure that the recorder itself lost nothing: record again with nothing else running"
 )
-_CODES = "Read and note the stored codes of the brake unit: it says itself that it has no value"
+_CODES = "read and note the stored codes of the brake unit: it says itself that it has no value"
 _CODING = (
-    "Check the coding of the brake unit, and whether it puts another wheel's value in the place of "
+    "check the coding of the brake unit, and whether it puts another wheel's value in the place of "
     "one that it has given up"
 )
 _CABLE_TURNING = (
-    "It goes with turning {turn}: hold the steering at full lock that way and look where the cable "
-    "of {here} is stretched or rubs"
+    "it goes with turning {turn}: hold the steering at full lock that way and look where the cable "
+    "is stretched or rubs"
 )
 
 _CHECKS: dict[FaultKind, tuple[str, ...]] = {
@@ -143,14 +141,12 @@ def advise(judgement: Judgement, drive_side: Side | None) -> tuple[str, ...]:
     drive_side : side the steering wheel is on, to spell the corners out.
     """
     faulty = judgement.with_verdict("faulty")
-    steps = [step for judged in faulty for step in _corner_checks(judged, drive_side)]
-    if faulty:
-        shared = _shared_causes(faulty, drive_side)
-        steps = [_SERVICE_FIRST, *shared, *dict.fromkeys(steps), _PROVE]
     again = _drive_again(judgement, drive_side)
     if not faulty:
-        again += _drives_for_the_rest(judgement)
-    return tuple(f"{step}." for step in (*steps, *again))
+        return tuple(f"{step}." for step in (*again, *_drives_for_the_rest(judgement)))
+    checks = [step for judged in faulty for step in _corner_checks(judged, drive_side)]
+    steps = [_SERVICE_FIRST, *_shared_causes(faulty, drive_side), *checks, _PROVE, *again]
+    return tuple(f"{step}." for step in steps)
 
 
 def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -> tuple[str, ...]:
@@ -166,7 +162,12 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
         return ()
     if proof.verdict in {"fault_still_there", "new_fault"}:
         return advise(after, drive_side)
-    steps = [f"Drive {phrase}, and compare again." for phrase in proof.to_drive]
+    steps = []
+    if proof.to_drive:
+        more = say_list(proof.to_drive)
+        steps.append(
+            f"Record the second drive again, longer than this: {more}. Then compare again."
+        )
     steps += [f"{step}." for step in _drive_again(after, drive_side)]
     if not proof.claims:
         steps.append(
@@ -177,14 +178,21 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
 
 
 def _corner_checks(judged: CornerJudgement, drive_side: Side | None) -> Iterable[str]:
+    """The checks at one corner, each once; the first for each fault names corner and fault."""
+    told: set[str] = set()
     for finding in judged.faults:
+        subject = f"{judged.corner.described(drive_side)}, {KIND_WORDS[finding.kind]}: "
         for template in _templates(finding):
-            yield template.format(
-                here=judged.corner.described(drive_side),
-                mirror=judged.corner.mirror.words,
-                other=_other_corner(finding),
+            if template in told:
+                continue
+            told.add(template)
+            step = template.format(
+                mirror=judged.corner.mirror.described(drive_side),
+                other=_other_corner(finding).described(drive_side),
                 turn=finding.evidence.get(GOES_WITH_TURN),
             )
+            yield _capital(subject + step)
+            subject = ""
 
 
 def _templates(finding: Finding) -> tuple[str, ...]:
@@ -192,11 +200,10 @@ def _templates(finding: Finding) -> tuple[str, ...]:
     return (_CABLE_TURNING, *_CHECKS[finding.kind]) if turning else _CHECKS[finding.kind]
 
 
-def _other_corner(finding: Finding) -> str:
+def _other_corner(finding: Finding) -> Corner:
     code = finding.evidence.get("with")
     others = (finding.corner.mirror, finding.corner.same_side, finding.corner.mirror.same_side)
-    named = next((other for other in others if other == code), finding.corner.mirror)
-    return named.words
+    return next((other for other in others if other == code), finding.corner.mirror)
 
 
 def _shared_causes(faulty: tuple[CornerJudgement, ...], drive_side: Side | None) -> tuple[str, ...]:
@@ -205,7 +212,7 @@ def _shared_causes(faulty: tuple[CornerJudgement, ...], drive_side: Side | None)
         having = [j.corner for j in faulty if any(f.kind == kind for f in j.faults)]
         if len(having) > 1 and kind not in {"crossed", "copied", "message_missing"}:
             names = say_list([corner.described(drive_side) for corner in having])
-            return (_SEVERAL.format(corners=names[0].upper() + names[1:]),)
+            return (_SEVERAL.format(corners=_capital(names)),)
     return ()
 
 
@@ -232,14 +239,8 @@ def _drive_again(judgement: Judgement, drive_side: Side | None) -> list[str]:
 
 def _drives_for_the_rest(judgement: Judgement) -> list[str]:
     """What to drive to see the kinds that this drive could not show, each kind once."""
-    whys: dict[FaultKind, dict[str, None]] = {}
-    for judged in judgement.corners:
-        for entry in judged.not_judged:
-            whys.setdefault(entry.kind, {})[entry.why] = None
-    return [
-        f"To test for {KIND_WORDS[kind]} as well, {_DRIVES[kind]} (not shown yet: {'; '.join(why)})"
-        for kind, why in whys.items()
-    ]
+    kinds = dict.fromkeys(entry.kind for j in judgement.corners for entry in j.not_judged)
+    return [f"To test for {KIND_WORDS[kind]} as well, {_DRIVES[kind]}" for kind in kinds]
 
 
 def _capital(text: str) -> str:

@@ -33,6 +33,7 @@ REPEAT_KM = 0.1
 """A speed band or a way of turning counts as driven again after this distance, some fifty turns of
 the wheel, or after as much as the first drive did of it (our choice, no source). [km]"""
 
+_HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
 _ALWAYS_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
 _TURN_WORDS = ("straight ahead", "turning left", "turning right")
@@ -125,8 +126,10 @@ def set_task(finding: Finding, before: Judgement) -> Task:
     pattern = _pattern(finding, driving)
     only_band, only_turn = _goes_with(finding)
     counted = _condition(only_band, only_turn)
-    # The corner's own distance leaves out where it was not read: there the fault was, too.
-    drive_km = before.corner(finding.corner).coverage.km + driving.km_within(finding.spans)
+    # The corner's own distance may leave out where the fault was; it is part of the drive.
+    whole_km = driving.km_where(np.ones(len(driving.time_s), np.bool_))
+    own_km = before.corner(finding.corner).coverage.km
+    drive_km = np.minimum(own_km + driving.km_within(finding.spans), whole_km)
     before_km = float(drive_km[counted].sum())
     if pattern == "intermittent":
         shown = _times_by_cell(finding, driving)
@@ -157,10 +160,10 @@ def measure_progress(task: Task, after: CornerJudgement) -> Progress:
     clean_km = float(km[task.counted].sum())
     return Progress(
         clean_km=clean_km,
-        missing_km=max(0.0, task.needed_km - clean_km),
+        missing_km=_lacking(task.needed_km, clean_km),
         missing_bands=_missing(task.bands, band_km),
         missing_turns=_missing(task.turns, turn_km),
-        unread_km=max(0.0, SOUND_NEEDS_KM - after.coverage.read_km),
+        unread_km=_lacking(SOUND_NEEDS_KM, after.coverage.read_km),
         unseen=tuple(entry.why for entry in after.not_judged if entry.kind == task.kind),
     )
 
@@ -235,4 +238,9 @@ def _to_repeat(shown: Cells, drive_km: Cells, share: float) -> Mapping[int, floa
 
 
 def _missing(needs: Mapping[int, float], driven_km: Cells) -> Mapping[int, float]:
-    return {i: need - float(driven_km[i]) for i, need in needs.items() if driven_km[i] < need}
+    lacking = {i: _lacking(need, float(driven_km[i])) for i, need in needs.items()}
+    return {i: km for i, km in lacking.items() if km}
+
+
+def _lacking(need_km: float, driven_km: float) -> float:
+    return need_km - driven_km if driven_km < need_km - _HAIR_KM else 0.0

@@ -20,6 +20,7 @@ KIND_WORDS: dict[FaultKind, str] = {
 }
 
 _STEP_KM = 0.1
+_NEAR_CERTAIN = 0.9995
 _HAIR = 1e-9  # so that 0.3 km, which binary numbers miss by a hair, is not rounded up to 0.4
 
 
@@ -46,3 +47,8 @@ def say_band(band: tuple[float, float]) -> str:
     if low == 0:
         return f"below {high:.0f} km/h"
     return f"above {low:.0f} km/h" if math.isinf(high) else f"between {low:.0f} and {high:.0f} km/h"
+
+
+def say_confidence(share: float) -> str:
+    """``96.9%``, and never the 100% that nobody has."""
+    return f"{share:.1%}" if share < _NEAR_CERTAIN else "over 99.9%"

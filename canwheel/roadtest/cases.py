@@ -139,6 +139,7 @@ def random_road(rng: np.random.Generator) -> Road:
         bumps_per_km=float(rng.uniform(2.0, 20.0)),
         bump_size=float(rng.uniform(15.0, 60.0)),
         camber_pct=float(rng.uniform(0.0, 0.15)),
+        wander_pct=float(rng.uniform(0.02, 0.08)),
         surge_pct=float(rng.uniform(0.02, 0.15)),
         hum_pct=float(rng.uniform(0.0, 0.15)),
     )

@@ -310,15 +310,19 @@ class Erratic(Effect):
         windows: Windows,
         rng: np.random.Generator,
     ) -> FloatTable:
-        """Jump, never below zero and never quite to it."""
+        """Jump, down to less than half the speed but never near zero: that is a drop-out."""
         if not len(windows):
             return reading_kph
         column = reading_kph[:, self.corner.position]
         which = np.maximum(np.searchsorted(windows[:, 0], time_s, side="right") - 1, 0)
         jump = rng.uniform(*self.size_kph, len(windows)) * rng.choice((-1, 1), len(windows))
-        jumped = np.maximum(column + jump[which] * rng.uniform(0.8, 1.2, len(column)), 1.5)
+        jumped = column + jump[which] * rng.uniform(0.8, 1.2, len(column))
+        jumped = np.maximum(jumped, _LEAST_LEFT * column)
         column = np.where(inside(time_s, windows), jumped, column)
         return _replace_column(reading_kph, self.corner, column)
+
+
+_LEAST_LEFT = 0.4
 
 
 @dataclass(frozen=True, slots=True)

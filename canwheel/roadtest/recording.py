@@ -44,7 +44,13 @@ class _Sent:
     payloads: Payloads
 
 
-def record_frames(drive: Drive, layout: BusLayout, traffic: tuple[Chatter, ...] = ()) -> Frames:
+def record_frames(
+    drive: Drive,
+    layout: BusLayout,
+    traffic: tuple[Chatter, ...] = (),
+    *,
+    started_s: float = 0.0,
+) -> Frames:
     """Put the drive on a bus and hear it.
 
     Parameters
@@ -52,6 +58,7 @@ def record_frames(drive: Drive, layout: BusLayout, traffic: tuple[Chatter, ...] 
     drive : simulated.
     layout : messages with the wheels and what else the DBC describes.
     traffic : messages around them.
+    started_s : the recorder's clock when the drive began, after the day it always begins on. [s]
 
     Returns
     -------
@@ -68,7 +75,9 @@ def record_frames(drive: Drive, layout: BusLayout, traffic: tuple[Chatter, ...] 
         time_s, keep = effect.record(time_s, windows, rng)
         kept &= keep
     heard = frames.select(kept)
-    time_ns = np.rint(time_s[kept] * 1e6).astype(np.int64) * 1000 + _EPOCH_S * 10**9
+    time_ns = np.rint(time_s[kept] * 1e6).astype(np.int64) * 1000 + round(
+        (_EPOCH_S + started_s) * 1e9
+    )
     return Frames(
         time_ns=time_ns,
         can_id=heard.can_id,

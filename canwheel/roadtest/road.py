@@ -19,6 +19,8 @@ _CONTACT_M = 0.1
 """Length of a tyre's contact with the road. [m]"""
 _PATCH_M = 16.0
 """Distance over which the road's roughness changes. [m]"""
+_WANDER_S = 0.5
+"""Time over which a wheel's slow wander changes, as on that drive. [s]"""
 _DRIVELINE_ORDER = 6.1
 """Order of the driven axle's own hum, near the sixth of the wheel; seen on real sound drives."""
 
@@ -34,16 +36,19 @@ class Road:
     alike_m : wavelength above which both wheel tracks go up and down together. [m]
     bumps_per_km : joints across the road; as many holes, of half the size, on each side. [1/km]
     bump_size : height of a usual one against the roughness around it.
-    camber_pct : standard deviation of the left/right difference that camber and ruts make. [%]
+    camber_pct : standard deviation of the left/right difference that camber makes. [%]
+    wander_pct : standard deviation of each wheel's own slow wander: ruts, load, a weaving car. [%]
     surge_pct : standard deviation of the driven wheels' shudder. [%]
+    hum_pct : amplitude of the driven axle's hum near the sixth order. [%]
     """
 
     roughness: float = 1.0
-    patchiness: float = 0.7
-    alike_m: float = 2.0
+    patchiness: float = 0.75
+    alike_m: float = 2.2
     bumps_per_km: float = 9.0
-    bump_size: float = 40.0
-    camber_pct: float = 0.05
+    bump_size: float = 45.0
+    camber_pct: float = 0.02
+    wander_pct: float = 0.035
     surge_pct: float = 0.08
     hum_pct: float = 0.05
 
@@ -64,7 +69,7 @@ class Flutter:
 
 _HOP_HZ = {"front": (8.8, 0.8), "rear": (12.8, 0.32)}
 """Axle-hop frequency and damping ratio. [Hz]"""
-_FLUTTER_PER_HEIGHT = {"front": 0.00067, "rear": 0.0015}
+_FLUTTER_PER_HEIGHT = {"front": 0.0007, "rear": 0.00152}
 """Wheel-speed change per vertical speed of the road; fitted."""
 
 
@@ -140,6 +145,14 @@ def _hop(rising: FloatColumn, hop_hz: float, damping: float) -> FloatColumn:
     return filtered
 
 
+def _wander(samples: int, rng: np.random.Generator) -> FloatTable:
+    """Four independent slow noises of standard deviation one. (n, 4)"""
+    spectrum = np.fft.rfft(rng.standard_normal((samples, 4)), axis=0)
+    ratio = 2 * np.pi * np.fft.rfftfreq(samples, STEP_S) * _WANDER_S
+    noise: FloatTable = np.fft.irfft(spectrum / (1 + 1j * ratio)[:, None], samples, axis=0)
+    return noise * float(np.sqrt(2 * _WANDER_S / STEP_S))
+
+
 def _shared(road: Road, car: Car, motion: Motion, rng: np.random.Generator) -> FloatTable:
     """What the wheels of an axle or a side share: shudder, hum and camber, as fractions."""
     samples = len(motion.speed_mps)
@@ -152,4 +165,5 @@ def _shared(road: Road, car: Car, motion: Motion, rng: np.random.Generator) -> F
     knots = max(4, round(motion.travelled_m[-1] / 60.0))
     lean = road.camber_pct / 100 * rng.standard_normal(knots)
     side = np.interp(motion.travelled_m, np.linspace(0, motion.travelled_m[-1], knots), lean) / 2
-    return np.column_stack((front - side, front + side, rear - side, rear + side))
+    shared = np.column_stack((front - side, front + side, rear - side, rear + side))
+    return shared + road.wander_pct / 100 * _wander(samples, rng)

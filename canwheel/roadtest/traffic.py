@@ -28,7 +28,7 @@ class Chatter:
 
 
 def random_traffic(
-    rng: np.random.Generator, *, ids: int, taken: frozenset[int], slowest_share: float = 0.0
+    rng: np.random.Generator, *, ids: int, taken: frozenset[int], fastest_s: float = 0.0
 ) -> tuple[Chatter, ...]:
     """Draw messages with free identifiers; the low, urgent ones come more often.
 
@@ -36,12 +36,11 @@ def random_traffic(
     ----------
     ids : how many.
     taken : identifiers that are in use.
-    slowest_share : this share of them is sent once a second.
+    fastest_s : none is sent more often. [s]
     """
     free = np.setdiff1d(np.arange(0x010, 0x7A0), np.fromiter(taken, int, len(taken)))
     chosen = np.sort(rng.choice(free, ids, replace=False))
-    urgent = np.sort(rng.choice(_CYCLES_S, ids))
-    urgent[rng.random(ids) < slowest_share] = _CYCLES_S[-1]
+    urgent = np.sort(np.maximum(rng.choice(_CYCLES_S, ids), fastest_s))
     return tuple(
         Chatter(
             int(frame_id),

@@ -37,9 +37,16 @@ SMOOTH_S = 0.3
 WHEELBASE_OVER_TRACK = (1.4, 2.2)
 """Passenger cars and vans lie within these (common practice, no source)."""
 
+USUAL_WHEELBASE_OVER_TRACK = 1.7
+"""Taken where the vehicle file does not say (2.65 m over 1.55 m; 1.6 to 1.8 on a real drive)."""
+
 TIGHTEST_TURN_SHARE = 0.55
 """Most that an axle's left and right can differ, over their mean: a 1.6 m track about a point 3 m
 from the middle of the axle, tighter than any car turns (common practice, no source)."""
+
+TWO_LEFT_FACTOR = 1.35
+"""In the tightest turn a wheel runs at most so much faster, or slower, than the fastest, or
+slowest, of two others (rigid body, 1.6 m track about a point 3.5 m away)."""
 
 GRIP_MPS2 = 10.0
 """No tyre of a road car corners harder (0.8 to 0.9 g on a good dry road, from memory). [m/s²]"""
@@ -75,7 +82,8 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
 
     Between the squared relation, right in every turn but only if all three are, and the median,
     right whichever one of the three is wrong but not in a tight turn. Where the three do not fit
-    a rigid body, or fewer are read, only the median counts.
+    a rigid body only the median counts. Two or one cannot predict: there the range is what a tight
+    turn allows.
 
     Parameters
     ----------
@@ -84,7 +92,12 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
     middle = others_kph(speed_kph, corner)
     flag = squared_relation_kph(speed_kph, corner)
     flag = np.where(three_agree(speed_kph, corner) & ~np.isnan(flag), flag, middle)
-    return np.minimum(middle, flag), np.maximum(middle, flag)
+    least, most = np.minimum(middle, flag), np.maximum(middle, flag)
+    rest = np.delete(speed_kph, corner.position, axis=1)
+    few = np.isnan(rest).any(axis=1)
+    least[few] = np.fmin.reduce(rest[few], axis=1) / TWO_LEFT_FACTOR
+    most[few] = np.fmax.reduce(rest[few], axis=1) * TWO_LEFT_FACTOR
+    return least, most
 
 
 def squared_relation_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
@@ -106,22 +119,46 @@ def three_agree(speed_kph: FloatColumn, corner: Corner) -> NDArray[np.bool_]:
     much faster or slower the single wheel may run than the one on its side: anything from no
     difference (side slip at speed) to the full one of the longest car (walking pace).
     """
-    front_is_whole = corner.axle == "rear"
+    surplus, difference, pace = triple_surplus(speed_kph, corner)
+    slack_kph = np.maximum(AGREE_SHARE * pace, AGREE_KPH)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_grip_kph = GRIP_MPS2 * TRACK_M * KPH_PER_MPS**2 / pace
+    tightest = np.minimum(TIGHTEST_TURN_SHARE * pace, by_grip_kph)
+    most = WHEELBASE_OVER_TRACK[1] ** 2 * difference**2
+    slack = 2 * np.maximum(pace, slack_kph) * slack_kph
+    agree: NDArray[np.bool_] = (
+        (difference < tightest + slack_kph) & (surplus > -slack) & (surplus < most + slack)
+    )
+    return agree
+
+
+def triple_surplus(
+    speed_kph: FloatColumn, left_out: Corner
+) -> tuple[FloatColumn, FloatColumn, FloatColumn]:
+    """What three corners say of a turn: the three numbers that rolling wheels tie together.
+
+    Parameters
+    ----------
+    speed_kph : (n, 4). left_out : the corner not looked at; its axle mate is the single wheel.
+
+    Returns
+    -------
+    (n,) front² − rear² on the single wheel's side, which rolling wheels keep at (wheelbase over
+    track)² times the square of the next [(km/h)²]; (n,) left/right difference of the whole axle,
+    without its sign [km/h]; (n,) mean speed of the whole axle [km/h].
+    """
+    front_is_whole = left_out.axle == "rear"
     whole = (Corner.FL, Corner.FR) if front_is_whole else (Corner.RL, Corner.RR)
     left, right = (speed_kph[:, c.position] for c in whole)
-    single = speed_kph[:, corner.mirror.position]
-    beside = speed_kph[:, corner.mirror.same_side.position]
-    difference = np.abs(right - left)
-    pace = (left + right) / 2
-    slack_kph = np.maximum(AGREE_SHARE * pace, AGREE_KPH)
-    with np.errstate(divide="ignore"):
-        by_grip_kph = GRIP_MPS2 * TRACK_M * KPH_PER_MPS**2 / pace
-    possible = difference < np.minimum(TIGHTEST_TURN_SHARE * pace, by_grip_kph) + slack_kph
-    most = WHEELBASE_OVER_TRACK[1] ** 2 * difference**2
+    single = speed_kph[:, left_out.mirror.position]
+    beside = speed_kph[:, left_out.mirror.same_side.position]
     surplus = beside**2 - single**2 if front_is_whole else single**2 - beside**2
-    slack = 2 * np.maximum(pace, slack_kph) * slack_kph
-    agree: NDArray[np.bool_] = possible & (surplus > -slack) & (surplus < most + slack)
-    return agree
+    return surplus, np.abs(right - left), (left + right) / 2
+
+
+def squared_box(track: WheelTrack) -> float:
+    """(Wheelbase over track)², from the vehicle file or that of a usual car."""
+    return (track.wheelbase_over_track or USUAL_WHEELBASE_OVER_TRACK) ** 2
 
 
 def smooth(values: FloatColumn, samples: int) -> FloatColumn:

@@ -7,10 +7,10 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from canwheel.corners import Side
+from canwheel.corners import CORNERS, Side
 from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Proof, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
-from canwheel.judgement.wording import KIND_WORDS, say_kinds, say_list
+from canwheel.judgement.wording import KIND_WORDS, say_confidence, say_kinds, say_list
 from canwheel.outcome import FaultKind, Finding
 from canwheel.pipeline import Check, Comparison
 from canwheel.track.lamps import Lamp, LampName
@@ -58,6 +58,14 @@ _REPAIR_LOOK: dict[RepairVerdict, tuple[str, str, str]] = {
     "newly_faulty": ("X", "NEWLY FAULTY", FAULT),
     "not_proven": ("?", "NOT PROVEN YET", OPEN),
 }
+_TELLING: dict[ComparisonVerdict, RepairVerdict] = {
+    "repair_proven": "repaired",
+    "fault_still_there": "still_faulty",
+    "new_fault": "newly_faulty",
+    "repair_not_proven": "not_proven",
+}
+"""Which corners the headline names."""
+
 _LAMP_WORDS: dict[LampName, str] = {
     "abs": "Anti-lock lamp",
     "stability": "Stability lamp",
@@ -78,7 +86,7 @@ def render_check(check: Check, screen: Screen) -> str:
             "Check next" if judgement.with_verdict("faulty") else "Drive next",
             numbered(check.next_steps),
         ),
-        *section("Figures", facts(_figures(check))),
+        *section("Figures", facts((*_figures(check), *_signals(check)))),
         *section("Not shown by this drive", bullets(_not_shown(judgement, side))),
         *section("Cautions", bullets(check.cautions)),
     ]
@@ -97,12 +105,14 @@ def render_comparison(comparison: Comparison, screen: Screen) -> str:
     ]
     parts = [
         banner(*_COMPARE_LOOK[proof.verdict], _compare_headline(proof, side)),
-        Text(f"{_say_subject(after.vehicle.vehicle.name, files)}\n", style=QUIET),
+        Text(_say_subject(after.vehicle.vehicle.name, files), style=QUIET),
+        Text(_say_still_to_drive(proof), style=OPEN),
         *_car_and_findings(plan, shown, screen),
         *section("Next", numbered(comparison.next_steps)),
         *_found("Found by the first drive", before.judgement, side),
         *section("Figures of the first drive", facts(_figures(before))),
         *section("Figures of the second drive", facts(_figures(after))),
+        *section("Signals", facts(_signals(after))),
         *section("Not shown by the second drive", bullets(_not_shown(after.judgement, side))),
         *section("Cautions", bullets(comparison.cautions)),
     ]
@@ -142,14 +152,7 @@ def _say_corners(corners: Iterable[CornerJudgement], side: Side | None) -> str:
 
 
 def _compare_headline(proof: Proof, side: Side | None) -> str:
-    telling: dict[ComparisonVerdict, tuple[RepairVerdict, ...]] = {
-        "repair_proven": ("repaired",),
-        "fault_still_there": ("still_faulty",),
-        "new_fault": ("newly_faulty",),
-        "repair_not_proven": ("not_proven",),
-        "nothing_to_prove": (),
-    }
-    told = [repair for repair in proof.corners if repair.verdict in telling[proof.verdict]]
+    told = [r for r in proof.corners if r.verdict == _TELLING.get(proof.verdict)]
     if not told:
         sound = proof.verdict == "nothing_to_prove"
         return "both drives are sound" if sound else "the first drive shows no sure fault"
@@ -157,9 +160,19 @@ def _compare_headline(proof: Proof, side: Side | None) -> str:
 
 
 def _say_repair(repair: CornerRepair, side: Side | None) -> str:
-    kinds = repair.after if repair.verdict in {"still_faulty", "newly_faulty"} else repair.before
-    what = say_kinds(kinds) or say_kinds(repair.after) or "too little driven"
-    return f"{repair.corner.described(side)}: {what}"
+    where = repair.corner.described(side)
+    match repair.verdict:
+        case "repaired":
+            return f"{where}: {say_kinds(repair.before)}, now gone"
+        case "not_proven":
+            return f"{where}: {say_kinds(repair.before or repair.after) or 'not tested'}"
+        case _:
+            return f"{where}: {say_kinds(repair.after)}"
+
+
+def _say_still_to_drive(proof: Proof) -> str:
+    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive)
+    return f"{lines}\n" if lines else ""
 
 
 def _kinds(findings: Iterable[Finding]) -> tuple[FaultKind, ...]:
@@ -195,7 +208,7 @@ def _found(title: str, judgement: Judgement, side: Side | None) -> list[Renderab
     """Findings, then what looks like a fault and is none."""
     findings = [
         f"{_capital(judged.corner.described(side))}, {KIND_WORDS[finding.kind]}: {finding.says} "
-        f"(confidence {finding.confidence:.0%})"
+        f"Confidence {finding.confidence:.0%}."
         for judged in judgement.corners
         for finding in judged.findings
     ]
@@ -219,7 +232,7 @@ def _say_claim(claim: Claim, side: Side | None) -> str:
         return (
             f"{subject}: {times} in {claim.before_km:.1f} km before; now {claim.clean_km:.1f} km "
             f"without, {claim.clean_km_needed:.1f} km are needed. The repair holds with a "
-            f"confidence of {claim.confidence:.1%}; 95 % count as proof."
+            f"confidence of {say_confidence(claim.confidence)}; 95% count as proof."
         )
     shown = "its speeds are repeated" if claim.proven else "its conditions are not all repeated yet"
     return (
@@ -229,7 +242,7 @@ def _say_claim(claim: Claim, side: Side | None) -> str:
 
 
 def _figures(check: Check) -> list[tuple[str, str]]:
-    coverage, summary, layout = check.judgement.coverage, check.summary, check.layout
+    coverage, summary = check.judgement.coverage, check.summary
     turns = (
         f"straight {say_time(coverage.straight_s)}, left turns {say_time(coverage.left_turn_s)}, "
         f"right turns {say_time(coverage.right_turn_s)}, stops {coverage.stops}"
@@ -239,13 +252,19 @@ def _figures(check: Check) -> list[tuple[str, str]]:
         ("Driven", _say_drive(check.judgement)),
         ("of it", turns),
         *((_LAMP_WORDS[lamp.name], _say_lamp(lamp)) for lamp in check.judgement.lamps),
-        ("Signals", f"by {layout.file}, in {layout.unit}"),
-        *((f"  {j.corner.words}", layout.wheel(j.corner).path) for j in check.judgement.corners),
     ]
     if summary.first_unreadable is not None:
         where = f"the first is line {summary.first_unreadable.number}"
         rows.insert(1, ("Unreadable", f"{summary.unreadable_lines} lines; {where}"))
     return rows
+
+
+def _signals(check: Check) -> list[tuple[str, str]]:
+    layout = check.layout
+    return [
+        ("Definitions", f"{Path(layout.file).name}, speeds in {layout.unit}"),
+        *((_capital(corner.words), layout.wheel(corner).path) for corner in CORNERS),
+    ]
 
 
 def _say_recording(check: Check) -> str:

@@ -16,7 +16,7 @@ FAULT, GOOD, OPEN, QUIET = "bold red", "bold green", "bold yellow", "dim"
 """Styles by what they mean; a word or sign always says the same."""
 
 _INDENT = 2
-_SIMPLE_SIGNS = str.maketrans("╭╮╰╯│─█░•·–", "++++|-#:*--")
+_SIMPLE_SIGNS = str.maketrans("╭╮╰╯│─█░•·–…", "++++|-#:*--~")
 """For terminals that know no more than ASCII, sign by sign, so that columns stay in line."""
 
 
@@ -70,7 +70,7 @@ def section(title: str, lines: Sequence[RenderableType]) -> list[RenderableType]
 
 def numbered(lines: Iterable[str]) -> list[RenderableType]:
     """Return the lines with their numbers."""
-    return [_hanging(f"{number}.", line) for number, line in enumerate(lines, start=1)]
+    return [_hanging(f"{number:2}.", line) for number, line in enumerate(lines, start=1)]
 
 
 def bullets(lines: Iterable[str]) -> list[RenderableType]:
@@ -95,7 +95,7 @@ def printable(line: str) -> str:
 
 def _hanging(mark: str, line: str) -> Table:
     grid = Table.grid(padding=(0, 1))
-    grid.add_column(width=len("10."), justify="right" if mark != "•" else "left")
+    grid.add_column(width=len(mark))
     grid.add_column()
     grid.add_row(mark, printable(line))
     return grid
