@@ -1,10 +1,13 @@
 """``canwheel codes`` from the outside, over a loopback bus with the brake unit double on it."""
 
 import functools
+import io
 import itertools
 import json
 import threading
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Self
 
 import can
 import pytest
@@ -60,7 +63,7 @@ class Car:
                 can.Message(arbitration_id=416, data=self.wheel_bytes, is_extended_id=False)
             )
 
-    def __enter__(self) -> "Car":
+    def __enter__(self) -> Self:
         self.unit.__enter__()
         self.roll.start()
         return self
@@ -83,15 +86,16 @@ class Car:
 
 
 @pytest.fixture
-def car(tmp_path, monkeypatch):
+def car(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Car]:
     # One second of listening before each command is for real buses.
     quick = functools.partial(timing.Timing, listen_first_s=0.05)
     monkeypatch.setattr(timing, "Timing", quick)
+    monkeypatch.setattr("sys.stdin", io.StringIO())
     with Car(tmp_path) as car:
         yield car
 
 
-def test_read_on_the_screen(car, capsys):
+def test_read_on_the_screen(car: Car, capsys: pytest.CaptureFixture[str]) -> None:
     assert car.codes("read") == 0
     out, err = capsys.readouterr()
     assert err == ""
@@ -103,7 +107,9 @@ def test_read_on_the_screen(car, capsys):
     assert set(car.services_sent()) == {0x19}
 
 
-def test_read_as_json_and_saved(car, capsys, tmp_path):
+def test_read_as_json_and_saved(
+    car: Car, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     kept = tmp_path / "codes.json"
     assert car.codes("read", "--json", "--save", kept) == 0
     out, err = capsys.readouterr()
@@ -117,7 +123,9 @@ def test_read_as_json_and_saved(car, capsys, tmp_path):
     assert json.loads(kept.read_text()) == document
 
 
-def test_clear_with_everything_said(car, capsys, tmp_path):
+def test_clear_with_everything_said(
+    car: Car, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     kept, after = tmp_path / "codes.json", tmp_path / "after.json"
     assert car.codes("read", "--save", kept) == 0
     capsys.readouterr()
@@ -142,9 +150,12 @@ def test_clear_with_everything_said(car, capsys, tmp_path):
     ],
 )
 def test_nothing_is_sent_to_clear_when_something_is_missing(
-    missing, words, car, capsys, tmp_path, monkeypatch
-):
-    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    missing: str,
+    words: str,
+    car: Car,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+) -> None:
     kept = tmp_path / "codes.json"
     assert car.codes("read", "--save", kept) == 0
     car.services_sent()
@@ -157,7 +168,43 @@ def test_nothing_is_sent_to_clear_when_something_is_missing(
     assert car.services_sent() == []
 
 
-def test_a_wrong_word_clears_nothing(car, capsys, tmp_path):
+class Keyboard(io.StringIO):
+    """A person at a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        ("y\nCLEAR\n", (0, "Type CLEAR to clear all stored codes")),
+        ("n\nCLEAR\n", (2, "codes are cleared on a standing car only")),
+        ("y\nno\n", (2, "nothing was cleared")),
+        ("y\n", (130, "stopped")),  # end of input at the question is a refusal
+    ],
+)
+def test_a_person_is_asked(
+    typed: str,
+    expected: tuple[int, str],
+    car: Car,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kept = car.vehicle.with_name("codes.json")
+    assert car.codes("read", "--save", kept) == 0
+    car.services_sent()
+    capsys.readouterr()
+    monkeypatch.setattr("sys.stdin", Keyboard(typed))
+    exit_code, said = expected
+    assert car.codes("clear", "--reading", kept) == exit_code
+    assert said in capsys.readouterr().err
+    assert (0x14 in car.services_sent()) == (exit_code == 0)
+
+
+def test_a_wrong_word_clears_nothing(
+    car: Car, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     kept = tmp_path / "codes.json"
     assert car.codes("read", "--save", kept) == 0
     car.services_sent()
@@ -166,7 +213,9 @@ def test_a_wrong_word_clears_nothing(car, capsys, tmp_path):
     assert car.services_sent() == []
 
 
-def test_a_standing_car_by_its_dbc(car, capsys, tmp_path):
+def test_a_standing_car_by_its_dbc(
+    car: Car, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     kept = tmp_path / "codes.json"
     assert car.codes("read", "--save", kept) == 0
     words = ("clear", "--reading", kept, "--dbc", car.dbc, "--confirm", "CLEAR", "--json")
@@ -175,7 +224,7 @@ def test_a_standing_car_by_its_dbc(car, capsys, tmp_path):
     assert "read zero" in json.loads(capsys.readouterr().out)["standing"]
 
 
-def test_a_moving_car_by_its_dbc(car, capsys):
+def test_a_moving_car_by_its_dbc(car: Car, capsys: pytest.CaptureFixture[str]) -> None:
     car.wheel_bytes = bytes([0, 0, 0, 0, 1, 0, 0, 0])
     assert car.codes("read", "--dbc", car.dbc) == 2
     err = capsys.readouterr().err
@@ -184,7 +233,7 @@ def test_a_moving_car_by_its_dbc(car, capsys):
     assert car.services_sent() == []
 
 
-def test_a_silent_unit_is_one_line(car, capsys):
+def test_a_silent_unit_is_one_line(car: Car, capsys: pytest.CaptureFixture[str]) -> None:
     car.unit.memory.misbehaviour = "silent"
     assert car.codes("read") == 2
     out, err = capsys.readouterr()
@@ -193,14 +242,16 @@ def test_a_silent_unit_is_one_line(car, capsys):
     assert "no answer within 1.0 s, though the bus is alive" in err
 
 
-def test_a_session_is_never_opened(car, capsys):
+def test_a_session_is_never_opened(car: Car, capsys: pytest.CaptureFixture[str]) -> None:
     car.unit.memory.misbehaviour = "other_session"
     assert car.codes("read") == 2
     assert "canwheel opens none (the vehicle file names session 0x03)" in capsys.readouterr().err
     assert set(car.services_sent()) == {0x19}
 
 
-def test_a_code_that_comes_back_is_exit_1(car, capsys, tmp_path):
+def test_a_code_that_comes_back_is_exit_1(
+    car: Car, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     kept = tmp_path / "codes.json"
     assert car.codes("read", "--save", kept) == 0
     car.unit.memory.misbehaviour = "comes_back"
@@ -217,12 +268,12 @@ def test_a_code_that_comes_back_is_exit_1(car, capsys, tmp_path):
         (["codes", "write"], "no such command"),
     ],
 )
-def test_bad_commands(words, said, capsys):
+def test_bad_commands(words: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(words) == 2
     assert said in capsys.readouterr().err.lower()
 
 
-def test_help_of_every_command(capsys):
+def test_help_of_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     for words in (["codes"], ["codes", "read"], ["codes", "clear"]):
         assert run([*words, "--help"]) == 0
         assert "Usage: canwheel codes" in capsys.readouterr().out

@@ -5,7 +5,7 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.fault_memory.against_drive import compare_readings, compare_with_drive
 from canwheel.fault_memory.documents import CodesDocument, StoredCode, UnitFacts
-from canwheel.outcome import FAULT_KINDS, Finding, Span
+from canwheel.outcome import FAULT_KINDS, FaultKind, Finding, Span
 
 SENSOR = {Corner.FL: 0x4031, Corner.FR: 0x4034, Corner.RL: 0x4037, Corner.RR: 0x403A}
 
@@ -20,7 +20,7 @@ def reading(*codes: tuple[int, int]) -> CodesDocument:
     )
 
 
-def finding(corner: Corner, kind: str = "no_signal") -> Finding:
+def finding(corner: Corner, kind: FaultKind = "no_signal") -> Finding:
     return Finding(corner, kind, 0.99, (Span(0.0, 1.0),), 1, "It stays at zero.")
 
 
@@ -29,7 +29,7 @@ def sensor(corner: Corner, failure: int = 0x13) -> int:
 
 
 @pytest.mark.parametrize("corner", CORNERS)
-def test_agreement(corner):
+def test_agreement(corner: Corner) -> None:
     (one,) = compare_with_drive([finding(corner)], reading((sensor(corner), 0x2F)))
     assert (one.relation, one.corner, one.findings) == ("agree", corner, ("no_signal",))
     assert one.type_fits
@@ -37,7 +37,7 @@ def test_agreement(corner):
 
 
 @pytest.mark.parametrize("corner", CORNERS)
-def test_disagreement_names_both_corners_once(corner):
+def test_disagreement_names_both_corners_once(corner: Corner) -> None:
     (one,) = compare_with_drive([finding(corner.mirror)], reading((sensor(corner), 0x28)))
     assert (one.relation, one.corner) == ("disagree", corner)
     assert corner.words in one.says
@@ -45,7 +45,7 @@ def test_disagreement_names_both_corners_once(corner):
     assert "crossed" in one.says
 
 
-def test_both_mirrors_coded_is_no_disagreement():
+def test_both_mirrors_coded_is_no_disagreement() -> None:
     codes = reading((sensor(Corner.FL), 0x28), (sensor(Corner.FR), 0x28))
     left, right = compare_with_drive([finding(Corner.FR)], codes)
     assert (left.relation, left.corner) == ("code_without_finding", Corner.FL)
@@ -53,7 +53,7 @@ def test_both_mirrors_coded_is_no_disagreement():
 
 
 @pytest.mark.parametrize("other", [Corner.RL, Corner.RR])
-def test_another_corner_is_two_silences(other):
+def test_another_corner_is_two_silences(other: Corner) -> None:
     comparisons = compare_with_drive([finding(other)], reading((sensor(Corner.FL), 0x28)))
     assert [(one.relation, one.corner) for one in comparisons] == [
         ("code_without_finding", Corner.FL),
@@ -61,7 +61,7 @@ def test_another_corner_is_two_silences(other):
     ]
 
 
-def test_a_code_without_a_finding():
+def test_a_code_without_a_finding() -> None:
     codes = reading((sensor(Corner.RL, 0x1F), 0x28))
     (one,) = compare_with_drive([], codes)
     assert one.relation == "code_without_finding"
@@ -71,7 +71,7 @@ def test_a_code_without_a_finding():
 
 
 @pytest.mark.parametrize("kind", FAULT_KINDS)
-def test_a_finding_without_a_code(kind):
+def test_a_finding_without_a_code(kind: FaultKind) -> None:
     (one,) = compare_with_drive([finding(Corner.RR, kind)], reading())
     assert (one.relation, one.corner, one.codes) == ("finding_without_code", Corner.RR, ())
     assert one.says.endswith(".")
@@ -79,7 +79,7 @@ def test_a_finding_without_a_code(kind):
 
 @pytest.mark.parametrize("high", [0x4035, 0x4040, 0x4045, 0x4050])
 @pytest.mark.parametrize("corner", CORNERS)
-def test_ambiguous_codes_are_never_compared(high, corner):
+def test_ambiguous_codes_are_never_compared(high: int, corner: Corner) -> None:
     comparisons = compare_with_drive([finding(corner)], reading((high << 8 | 0x13, 0x2F)))
     assert [(one.relation, one.corner) for one in comparisons] == [
         ("finding_without_code", corner),
@@ -88,7 +88,7 @@ def test_ambiguous_codes_are_never_compared(high, corner):
 
 
 @pytest.mark.parametrize("status", [0x50, 0x10, 0x40, 0x00])
-def test_codes_that_are_no_fault_are_left_out(status):
+def test_codes_that_are_no_fault_are_left_out(status: int) -> None:
     assert compare_with_drive([], reading((sensor(Corner.FL), status))) == ()
 
 
@@ -105,19 +105,19 @@ def test_codes_that_are_no_fault_are_left_out(status):
         ("crossed", 0x64, None),
     ],
 )
-def test_failure_types(kind, failure, fits):
+def test_failure_types(kind: FaultKind, failure: int, *, fits: bool | None) -> None:
     (one,) = compare_with_drive(
         [finding(Corner.FR, kind)], reading((sensor(Corner.FR, failure), 0x2F))
     )
     assert one.type_fits is fits
 
 
-def test_a_ring_code_fits_ring_damage_by_its_category():
+def test_a_ring_code_fits_ring_damage_by_its_category() -> None:
     (one,) = compare_with_drive([finding(Corner.FR, "ring_damage")], reading((0x403307, 0x2F)))
     assert one.type_fits is True
 
 
-def test_a_lost_unit_and_missing_messages():
+def test_a_lost_unit_and_missing_messages() -> None:
     missing = [finding(corner, "message_missing") for corner in CORNERS]
     *_, last = compare_with_drive(missing, reading((0xC12187, 0x28)))
     assert (last.relation, last.corner) == ("agree", None)
@@ -125,14 +125,14 @@ def test_a_lost_unit_and_missing_messages():
     assert alone.relation == "not_compared"
 
 
-def test_rear_axle_codes():
+def test_rear_axle_codes() -> None:
     first, last = compare_with_drive([finding(Corner.RR)], reading((0x403D13, 0x28)))
     assert (first.relation, last.relation) == ("finding_without_code", "agree")
     (alone,) = compare_with_drive([], reading((0x403D13, 0x28)))
     assert alone.relation == "code_without_finding"
 
 
-def test_what_became_of_each_code():
+def test_what_became_of_each_code() -> None:
     before = reading(
         (sensor(Corner.FL), 0x2F),
         (sensor(Corner.FR), 0x28),

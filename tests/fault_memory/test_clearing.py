@@ -1,9 +1,12 @@
 """Clearing: only what was kept, only on a standing car, and never as a repair."""
 
+from typing import Any
+
 import msgspec
 import pytest
 
 from canwheel.errors import RequestError, UnitError
+from canwheel.fault_memory.documents import CodesDocument
 from canwheel.fault_memory.refusals import RefusalError
 from canwheel.fault_memory.unit_address import UnitAddress
 
@@ -15,7 +18,7 @@ CLEARED = "5902FF 40311150 40341350"
 class Unit:
     """Answers readings in turn, and a clearing."""
 
-    def __init__(self, bench, *readings: str, clearing: str | None = "54") -> None:
+    def __init__(self, bench: Any, *readings: str, clearing: str | None = "54") -> None:
         self.bench = bench
         self.readings = list(readings)
         self.clearing = clearing
@@ -38,14 +41,14 @@ class Unit:
         return [(0.01, frames[0])]
 
 
-def saved(bench, reading: str = STORED):
+def saved(bench: Any, reading: str = STORED) -> CodesDocument:
     bench.bus.respond = Unit(bench, reading)
     document = bench.read()
     bench.bus.sent.clear()
     return document
 
 
-def test_clear_and_read_again(bench):
+def test_clear_and_read_again(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, STORED, CLEARED)
     document = bench.clear(before)
@@ -61,13 +64,13 @@ def test_clear_and_read_again(bench):
     assert plain["standing"] == "the test says so"
 
 
-def test_a_fault_that_comes_back_at_once(bench):
+def test_a_fault_that_comes_back_at_once(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, STORED, "5902FF 4031112F 40341350")
     assert bench.clear(before).verdict == "came_back"
 
 
-def test_nothing_stored_sends_nothing_to_clear(bench):
+def test_nothing_stored_sends_nothing_to_clear(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, "5902FF 40311150")
     document = bench.clear(before)
@@ -76,7 +79,7 @@ def test_nothing_stored_sends_nothing_to_clear(bench):
     assert bench.bus.requests == [bytes.fromhex(READ)]
 
 
-def test_a_code_that_was_not_kept_stops_it(bench):
+def test_a_code_that_was_not_kept_stops_it(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, "5902FF 40311128 C1218708")
     with pytest.raises(RequestError, match="stores U0121-87, which the saved reading does not"):
@@ -93,7 +96,7 @@ def test_a_code_that_was_not_kept_stops_it(bench):
         UnitAddress(0x760, 0x768, target=1, source=2),
     ],
 )
-def test_a_reading_of_another_unit_stops_it(other, bench):
+def test_a_reading_of_another_unit_stops_it(other: UnitAddress, bench: Any) -> None:
     before = saved(bench)
     bench.unit = other
     with pytest.raises(RequestError, match="another unit"):
@@ -111,7 +114,7 @@ def test_a_reading_of_another_unit_stops_it(other, bench):
         ("7F1433", "does not work around"),
     ],
 )
-def test_refusals(refusal, words, bench):
+def test_refusals(refusal: str | None, words: str, bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, STORED, clearing=refusal)
     with pytest.raises(RefusalError, match=words):
@@ -119,14 +122,14 @@ def test_refusals(refusal, words, bench):
     assert bench.bus.requests == [bytes.fromhex(READ), bytes.fromhex(CLEAR)]
 
 
-def test_silence_leaves_it_unknown(bench):
+def test_silence_leaves_it_unknown(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, STORED, clearing=None)
     with pytest.raises(UnitError, match="whether it cleared them is not known"):
         bench.clear(before)
 
 
-def test_silence_after_it_says_that_it_was_cleared(bench):
+def test_silence_after_it_says_that_it_was_cleared(bench: Any) -> None:
     before = saved(bench)
     bench.bus.respond = Unit(bench, STORED)
     with pytest.raises(UnitError, match="said that it cleared its codes, but could not be read"):

@@ -18,11 +18,11 @@ PAIRS = [
 
 
 @pytest.mark.parametrize(("number", "text"), PAIRS)
-def test_letter_form(number, text):
+def test_letter_form(number: int, text: str) -> None:
     assert describe_code(number).text == text
 
 
-def test_letter_form_of_every_two_byte_number_reads_back():
+def test_letter_form_of_every_two_byte_number_reads_back() -> None:
     """The form's own rule, applied the other way: letter, digit 0 to 3, three hex digits."""
     texts = [describe_code(high << 8).text for high in range(1 << 16)]
     back = ["PCBU".index(text[0]) << 14 | int(text[1]) << 12 | int(text[2:5], 16) for text in texts]
@@ -46,7 +46,7 @@ CURRENT = [
 
 
 @pytest.mark.parametrize(("high", "corner", "part"), CURRENT)
-def test_wheel_codes_name_their_corner(high, corner, part):
+def test_wheel_codes_name_their_corner(high: int, corner: Corner, part: str) -> None:
     meaning = describe_code(high << 8 | 0x13)
     assert (meaning.corner, meaning.part) == (corner, part)
     assert corner.words in (meaning.meaning or "")
@@ -55,7 +55,7 @@ def test_wheel_codes_name_their_corner(high, corner, part):
 
 @pytest.mark.parametrize("high", [0x4035, 0x4040, 0x4045, 0x4050])
 @pytest.mark.parametrize("failure_type", [0x00, 0x11, 0x31, 0xFF])
-def test_ambiguous_codes_never_name_a_corner(high, failure_type):
+def test_ambiguous_codes_never_name_a_corner(high: int, failure_type: int) -> None:
     """C0035 stands in both lists with different wheels; the other three only in the older one."""
     meaning = describe_code(high << 8 | failure_type)
     assert meaning.corner is None
@@ -63,13 +63,13 @@ def test_ambiguous_codes_never_name_a_corner(high, failure_type):
     assert "service information" in meaning.note
 
 
-def test_no_other_code_names_a_corner():
+def test_no_other_code_names_a_corner() -> None:
     named = {high for high in range(1 << 16) if describe_code(high << 8).corner is not None}
     assert named == {high for high, _, _ in CURRENT}
     assert not named & AMBIGUOUS_CODES
 
 
-def test_rear_axle_codes_name_no_corner():
+def test_rear_axle_codes_name_no_corner() -> None:
     assert [describe_code(high << 8).part for high in (0x403C, 0x403D, 0x403E)] == [
         "ring",
         "sensor",
@@ -77,7 +77,7 @@ def test_rear_axle_codes_name_no_corner():
     ]
 
 
-def test_unknown_codes_get_no_meaning():
+def test_unknown_codes_get_no_meaning() -> None:
     meaning = describe_code(0x503564)
     assert meaning.meaning is None
     assert meaning.note == ""
@@ -103,20 +103,20 @@ def test_unknown_codes_get_no_meaning():
         (0x88, "bus off"),
     ],
 )
-def test_failure_types(failure_type, words):
+def test_failure_types(failure_type: int, words: str) -> None:
     assert failure_words(failure_type) == words
 
 
-def test_a_type_without_words_is_told_by_its_category():
+def test_a_type_without_words_is_told_by_its_category() -> None:
     assert failure_words(0x2A) == "signal failure, type 2A not in the open list"
     assert failure_words(0xE5) == "failure type E5, not in the open list"
 
 
-def test_every_failure_type_has_words():
+def test_every_failure_type_has_words() -> None:
     assert all(failure_words(each) for each in range(256))
 
 
 @pytest.mark.parametrize("number", [-1, 1 << 24])
-def test_a_number_of_another_size_is_refused(number):
+def test_a_number_of_another_size_is_refused(number: int) -> None:
     with pytest.raises(ValueError, match="three-byte"):
         describe_code(number)

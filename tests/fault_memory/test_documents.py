@@ -1,5 +1,7 @@
 """Saved readings: kept, read back, and never believed beyond their numbers."""
 
+from pathlib import Path
+
 import msgspec
 import pytest
 from hypothesis import given
@@ -37,13 +39,13 @@ def document(*codes: StoredCode) -> CodesDocument:
         max_size=5,
     )
 )
-def test_save_and_read(tmp_path_factory, codes):
+def test_save_and_read(tmp_path_factory: pytest.TempPathFactory, codes: list[StoredCode]) -> None:
     path = tmp_path_factory.mktemp("codes") / "codes.json"
     save_document(document(*codes), path)
     assert read_codes_file(path) == document(*codes)
 
 
-def test_nothing_is_overwritten(tmp_path):
+def test_nothing_is_overwritten(tmp_path: Path) -> None:
     path = tmp_path / "codes.json"
     path.write_text("evidence")
     for attempt in (check_free, lambda there: save_document(document(), there)):
@@ -52,7 +54,7 @@ def test_nothing_is_overwritten(tmp_path):
     assert path.read_text() == "evidence"
 
 
-def test_a_missing_folder_is_told(tmp_path):
+def test_a_missing_folder_is_told(tmp_path: Path) -> None:
     path = tmp_path / "nowhere" / "codes.json"
     with pytest.raises(RequestError, match="folder does not exist"):
         check_free(path)
@@ -60,7 +62,7 @@ def test_a_missing_folder_is_told(tmp_path):
         save_document(document(), path)
 
 
-def test_an_edited_corner_is_not_believed(tmp_path):
+def test_an_edited_corner_is_not_believed(tmp_path: Path) -> None:
     path = tmp_path / "codes.json"
     save_document(document(StoredCode.reported(0x403111, 0x28)), path)
     path.write_text(path.read_text().replace('"FL"', '"RR"').replace("front left", "rear right"))
@@ -81,7 +83,7 @@ def test_an_edited_corner_is_not_believed(tmp_path):
         b"not json",
     ],
 )
-def test_other_files_are_refused_in_one_line(text, tmp_path):
+def test_other_files_are_refused_in_one_line(text: str, tmp_path: Path) -> None:
     path = tmp_path / "codes.json"
     path.write_bytes(text)
     with pytest.raises(RequestError, match="no saved reading") as caught:
@@ -89,7 +91,7 @@ def test_other_files_are_refused_in_one_line(text, tmp_path):
     assert "\n" not in str(caught.value)
 
 
-def test_a_missing_file_is_told(tmp_path):
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
     with pytest.raises(RequestError, match="cannot be read"):
         read_codes_file(tmp_path / "codes.json")
 
@@ -103,7 +105,7 @@ def test_a_missing_file_is_told(tmp_path):
         ('"schema": "canwheel-codes/1"', '"schema": "canwheel-codes/2"'),
     ],
 )
-def test_impossible_numbers_are_refused(old, new, tmp_path):
+def test_impossible_numbers_are_refused(old: str, new: str, tmp_path: Path) -> None:
     path = tmp_path / "codes.json"
     save_document(document(StoredCode.reported(0x403111, 0x28)), path)
     assert old in path.read_text()
@@ -112,6 +114,6 @@ def test_impossible_numbers_are_refused(old, new, tmp_path):
         read_codes_file(path)
 
 
-def test_a_json_schema_can_be_made():
+def test_a_json_schema_can_be_made() -> None:
     schema = msgspec.json.schema(CodesDocument)
     assert "canwheel-codes/1" in str(schema)

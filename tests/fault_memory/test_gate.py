@@ -2,11 +2,13 @@
 
 import ast
 from pathlib import Path
+from typing import Any
 
 import can
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from udsoncan import services as library
 
 import canwheel
 from canwheel.errors import UnitError
@@ -35,7 +37,7 @@ def frame(request: bytes, *, prefix: bytes = b"", pad: int = 0xCC) -> bytes:
 @pytest.mark.parametrize("services", [ALLOWED_SERVICES, READING_ONLY])
 @pytest.mark.parametrize("prefix", [b"", b"\x10"])
 @pytest.mark.parametrize("service", range(256))
-def test_all_services(service, prefix, services, bench):
+def test_all_services(service: int, prefix: bytes, services: frozenset[int], bench: Any) -> None:
     """Every service id, in every length, through a gate: only the two named ever pass."""
     unit = UnitAddress(0x760, 0x768, target=prefix[0] if prefix else None, source=0xF1)
     gate = Gate(bench.bus, unit, services=services)
@@ -51,18 +53,16 @@ def test_all_services(service, prefix, services, bench):
     assert passed == ({service} if service in services else set())
 
 
-def test_the_list_is_the_two_services_that_were_named():
+def test_the_list_is_the_two_services_that_were_named() -> None:
     """ISO 14229-1 ReadDTCInformation and ClearDiagnosticInformation, as udsoncan numbers them."""
-    from udsoncan import services
-
     assert {
-        services.ReadDTCInformation.request_id(),
-        services.ClearDiagnosticInformation.request_id(),
+        library.ReadDTCInformation.request_id(),
+        library.ClearDiagnosticInformation.request_id(),
     } == ALLOWED_SERVICES
 
 
 @pytest.mark.parametrize(("text", "service"), FORMS.items())
-def test_the_three_requests_pass(text, service):
+def test_the_three_requests_pass(text: str, service: int) -> None:
     request = bytes.fromhex(text)
     check_frame(frame(request), prefix=b"", services=ALLOWED_SERVICES)
     if service not in READING_ONLY:
@@ -71,7 +71,7 @@ def test_the_three_requests_pass(text, service):
 
 
 @pytest.mark.parametrize("subfunction", range(256))
-def test_sub_functions(subfunction):
+def test_sub_functions(subfunction: int) -> None:
     request = bytes([0x19, subfunction, 0xFF])
     if subfunction == 0x02:
         check_frame(frame(request), prefix=b"", services=ALLOWED_SERVICES)
@@ -81,7 +81,7 @@ def test_sub_functions(subfunction):
 
 
 @pytest.mark.parametrize("group", [0x000000, 0x400000, 0xFFFF33, 0xFF0000, 0xFFFFFE])
-def test_only_all_codes_are_cleared(group):
+def test_only_all_codes_are_cleared(group: int) -> None:
     with pytest.raises(ForbiddenError):
         check_frame(
             frame(b"\x14" + group.to_bytes(3, "big")), prefix=b"", services=ALLOWED_SERVICES
@@ -89,7 +89,7 @@ def test_only_all_codes_are_cleared(group):
 
 
 @pytest.mark.parametrize("first", range(256))
-def test_every_first_byte(first):
+def test_every_first_byte(first: int) -> None:
     """A frame's first byte: only single frames of the right length and flow control pass."""
     data = bytes([first]) + bytes.fromhex("1902FF AAAAAAAA")
     allowed = {0x03, 0x30, 0x31, 0x32}
@@ -101,7 +101,7 @@ def test_every_first_byte(first):
 
 
 @given(st.binary(max_size=64))
-def test_whatever_passes_is_one_of_the_forms(data):
+def test_whatever_passes_is_one_of_the_forms(data: bytes) -> None:
     try:
         check_frame(data, prefix=b"", services=ALLOWED_SERVICES)
     except ForbiddenError:
@@ -117,31 +117,31 @@ def test_whatever_passes_is_one_of_the_forms(data):
 @pytest.mark.parametrize(
     ("can_id", "is_29_bit"), [(0x761, False), (0x7DF, False), (0x760, True), (0x768, False)]
 )
-def test_other_identifiers_are_refused(can_id, is_29_bit, bench):
+def test_other_identifiers_are_refused(can_id: int, *, is_29_bit: bool, bench: Any) -> None:
     gate = Gate(bench.bus, bench.unit)
     with pytest.raises(ForbiddenError):
         gate.send(can_id, frame(bytes.fromhex("1902FF")), is_29_bit=is_29_bit)
     assert bench.bus.sent == []
 
 
-def test_extended_addressing_needs_the_units_byte():
+def test_extended_addressing_needs_the_units_byte() -> None:
     data = frame(bytes.fromhex("1902FF"), prefix=b"\x11")
     with pytest.raises(ForbiddenError):
         check_frame(data, prefix=b"\x10", services=ALLOWED_SERVICES)
 
 
-def test_a_gate_for_other_services_cannot_be_made(bench):
+def test_a_gate_for_other_services_cannot_be_made(bench: Any) -> None:
     with pytest.raises(ForbiddenError):
         Gate(bench.bus, bench.unit, services=frozenset({0x10}))
 
 
-def test_somebody_elses_request_stops_it(bench):
+def test_somebody_elses_request_stops_it(bench: Any) -> None:
     bench.bus.add(bench.clock.now_s + 0.1, 0x760, bytes.fromhex("0210030000000000"))
     with pytest.raises(UnitError, match="somebody else"):
         Gate(bench.bus, bench.unit).listen(1.0)
 
 
-def test_own_frames_may_come_back(bench):
+def test_own_frames_may_come_back(bench: Any) -> None:
     """Some adapters, and a multicast bus, return what was sent."""
     gate = Gate(bench.bus, bench.unit)
     data = frame(bytes.fromhex("1902FF"))
@@ -153,7 +153,7 @@ def test_own_frames_may_come_back(bench):
         gate.listen(0.1)
 
 
-def test_a_failing_adapter_is_told(bench):
+def test_a_failing_adapter_is_told(bench: Any) -> None:
     def fail(_frame: bytes) -> list:
         raise can.CanOperationError("no buffer space")
 
@@ -162,7 +162,7 @@ def test_a_failing_adapter_is_told(bench):
         Gate(bench.bus, bench.unit).send(0x760, frame(b"\x19\x02\xff"), is_29_bit=False)
 
 
-def test_nothing_but_the_gate_reaches_a_bus():
+def test_nothing_but_the_gate_reaches_a_bus() -> None:
     """In the whole fault memory only the gate calls `send` on a bus, `recv`, or `can.Message`."""
     folder = Path(canwheel.__file__).parent / "fault_memory"
     holders = set()

@@ -18,7 +18,7 @@ LIBRARY_NAMES = {
 
 
 @pytest.mark.parametrize("status", range(256))
-def test_bits_are_the_library_s(status):
+def test_bits_are_the_library_s(status: int) -> None:
     library = Dtc.Status.from_byte(status)
     for bit, name in LIBRARY_NAMES.items():
         assert getattr(library, name) == bool(status & bit)
@@ -41,10 +41,10 @@ def test_bits_are_the_library_s(status):
         (0x00, "passed"),
     ],
 )
-def test_states(status, state):
+def test_states(status: int, state: str) -> None:
     assert state_of(status) == state
 
 
 @pytest.mark.parametrize("status", range(256))
-def test_a_fault_bit_is_never_called_untested_or_passed(status):
+def test_a_fault_bit_is_never_called_untested_or_passed(status: int) -> None:
     assert (state_of(status) in ("not_yet_tested", "passed")) == (not status & 0xAF)

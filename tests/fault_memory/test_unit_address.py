@@ -28,8 +28,10 @@ def address(tmp_path: Path, text: str) -> UnitAddress:
             UnitAddress(0x7A0, 0x7A8, is_29_bit=True),
         ),
         (
-            'request_id = 0x6F1\nresponse_id = 0x629\naddressing = "extended"\n'
-            "target_address = 0x29\nsource_address = 0xF1\npadding = 0",
+            (
+                'request_id = 0x6F1\nresponse_id = 0x629\naddressing = "extended"\n'
+                "target_address = 0x29\nsource_address = 0xF1\npadding = 0"
+            ),
             UnitAddress(0x6F1, 0x629, target=0x29, source=0xF1, padding=0),
         ),
         (
@@ -38,7 +40,7 @@ def address(tmp_path: Path, text: str) -> UnitAddress:
         ),
     ],
 )
-def test_addresses(text, expected, tmp_path):
+def test_addresses(text: str, expected: UnitAddress, tmp_path: Path) -> None:
     assert address(tmp_path, text) == expected
 
 
@@ -64,13 +66,13 @@ def test_addresses(text, expected, tmp_path):
         ("request_id = 1\nresponse_id = 2\nsecurity_key = 1", "unknown field `security_key`"),
     ],
 )
-def test_mistakes(text, words, tmp_path):
+def test_mistakes(text: str, words: str, tmp_path: Path) -> None:
     with pytest.raises(VehicleError, match=words) as caught:
         address(tmp_path, text)
     assert "\n" not in str(caught.value)
 
 
-def test_how_a_unit_is_named():
+def test_how_a_unit_is_named() -> None:
     assert str(UnitAddress(0x7A0, 0x7A8)) == "unit 7A0/7A8"
     named = UnitAddress(0x18DA28F1, 0x18DAF128, is_29_bit=True, target=0x29, source=0xF1)
     assert str(named) == "unit 18DA28F1/18DAF128 (address 29/F1)"

@@ -3,6 +3,7 @@
 import itertools
 import socket
 import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import can
@@ -12,18 +13,20 @@ from udsoncan.client import Client
 from udsoncan.connections import PythonIsoTpConnection
 from udsoncan.exceptions import NegativeResponseException
 
-from canwheel.corners import CORNERS
+from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError, UnitError
 from canwheel.fault_memory.clearing import clear_codes
+from canwheel.fault_memory.documents import StoredCode
 from canwheel.fault_memory.reading import read_codes
 from canwheel.fault_memory.timing import Timing
 from canwheel.fault_memory.unit_address import UnitAddress
-from canwheel.outcome import FAULT_KINDS
+from canwheel.outcome import FAULT_KINDS, FaultKind
 from canwheel.roadtest.brake_unit import (
     BrakeUnit,
     DoubleAddress,
     Fault,
     Memory,
+    Misbehaviour,
     faults_of,
 )
 
@@ -36,7 +39,7 @@ channels = itertools.count()
 
 
 @contextmanager
-def loopback():
+def loopback() -> Iterator[Callable[[], can.BusABC]]:
     """Yield a way to open buses that hear one another; what is left open is closed."""
     channel = f"brake unit {next(channels)}"
     opened = []
@@ -71,7 +74,7 @@ ADDRESSES = [
 
 
 @pytest.mark.parametrize("address", ADDRESSES, ids=str)
-def test_read_clear_and_read(address):
+def test_read_clear_and_read(address: DoubleAddress) -> None:
     with loopback() as connect, BrakeUnit(connect(), address, FAULTS):
         saved = read_codes(connect(), unit(address), timing=QUICK)
         assert [code.code for code in saved.codes] == ["C0031-11", "C0034-1F", "U0121-87"]
@@ -83,7 +86,7 @@ def test_read_clear_and_read(address):
         assert {code.state for code in again.codes} == {"not_yet_tested"}
 
 
-def test_the_worked_exchange():
+def test_the_worked_exchange() -> None:
     """Identifiers 760 and 768, padding AA: the bytes of a run of can-isotp's own two stacks."""
     with loopback() as connect:
         witness = connect()
@@ -103,15 +106,15 @@ def test_the_worked_exchange():
 
 
 @contextmanager
-def library_client(bus: can.BusABC):
-    """udsoncan's client on can-isotp's stack, as their own documentation joins them."""
+def library_client(bus: can.BusABC) -> Iterator[Client]:
+    """The client of udsoncan on can-isotp's stack, as their own documentation joins them."""
     address = isotp.Address(rxid=RESPONSE_ID, txid=REQUEST_ID)
     stack = isotp.CanStack(bus, address=address, params={"tx_padding": 0xCC})
     with Client(PythonIsoTpConnection(stack), request_timeout=2) as client:
         yield client
 
 
-def test_the_libraries_understand_the_double():
+def test_the_libraries_understand_the_double() -> None:
     with (
         loopback() as connect,
         BrakeUnit(connect(), NORMAL, FAULTS),
@@ -127,7 +130,7 @@ def test_the_libraries_understand_the_double():
         assert extended.dtcs[0].extended_data[0].raw_data == b"\x01"
         for request, code in (
             (lambda: client.change_session(3), 0x11),
-            (lambda: client.get_supported_dtc(), 0x12),
+            (client.get_supported_dtc, 0x12),
             (lambda: client.clear_dtc(0x400000), 0x31),
             (lambda: client.get_dtc_extended_data_by_dtc_number(0x111111, data_size=1), 0x31),
         ):
@@ -151,7 +154,7 @@ def test_the_libraries_understand_the_double():
         ("other_session", "opens none"),
     ],
 )
-def test_misbehaviour_is_told_in_time(misbehaviour, words):
+def test_misbehaviour_is_told_in_time(misbehaviour: Misbehaviour, words: str) -> None:
     with (
         loopback() as connect,
         BrakeUnit(connect(), NORMAL, FAULTS, misbehaviour=misbehaviour),
@@ -163,7 +166,7 @@ def test_misbehaviour_is_told_in_time(misbehaviour, words):
 
 
 @pytest.mark.parametrize("misbehaviour", ["busy", "slow"])
-def test_patience_is_rewarded(misbehaviour):
+def test_patience_is_rewarded(misbehaviour: Misbehaviour) -> None:
     with (
         loopback() as connect,
         BrakeUnit(connect(), NORMAL, FAULTS[:1], misbehaviour=misbehaviour),
@@ -171,7 +174,7 @@ def test_patience_is_rewarded(misbehaviour):
         assert len(read_codes(connect(), unit(NORMAL), timing=QUICK).codes) == 1
 
 
-def test_clearing_refused_and_coming_back():
+def test_clearing_refused_and_coming_back() -> None:
     with loopback() as connect, BrakeUnit(connect(), NORMAL, FAULTS) as double:
         saved = read_codes(connect(), unit(NORMAL), timing=QUICK)
         double.memory.misbehaviour = "refuses_clearing"
@@ -187,7 +190,7 @@ def test_clearing_refused_and_coming_back():
         assert document.verdict == "came_back"
 
 
-def test_a_bus_that_could_be_real_is_refused():
+def test_a_bus_that_could_be_real_is_refused() -> None:
     class Real:
         pass
 
@@ -197,9 +200,7 @@ def test_a_bus_that_could_be_real_is_refused():
 
 @pytest.mark.parametrize("kind", FAULT_KINDS)
 @pytest.mark.parametrize("corner", CORNERS)
-def test_codes_of_a_simulated_fault_name_its_corner(kind, corner):
-    from canwheel.fault_memory.documents import StoredCode
-
+def test_codes_of_a_simulated_fault_name_its_corner(kind: FaultKind, corner: Corner) -> None:
     failing, stored = faults_of(kind, corner), faults_of(kind, corner, repaired=True)
     assert [fault.number for fault in failing] == [fault.number for fault in stored]
     for fault in failing:
@@ -228,7 +229,7 @@ def test_codes_of_a_simulated_fault_name_its_corner(kind, corner):
         ("3E00", "7F3E11"),
     ],
 )
-def test_answers_without_a_bus(request_, answer):
+def test_answers_without_a_bus(request_: str, answer: str) -> None:
     memory = Memory([Fault(0x403111, 0x2F)])
     assert memory.answer(bytes.fromhex(request_)) == bytes.fromhex(answer)
 
@@ -244,7 +245,7 @@ def multicast_works() -> bool:
 
 
 @pytest.mark.skipif(not multicast_works(), reason="no multicast route on this machine")
-def test_over_udp_multicast():
+def test_over_udp_multicast() -> None:
     def connect() -> can.BusABC:
         return can.Bus(
             interface="udp_multicast", channel="239.74.163.2", port=43_199, hop_limit=0, fd=False
