@@ -47,7 +47,11 @@ def _unit_options(command: Decorated) -> Decorated:
     return command
 
 
-@click.group("codes", short_help="Read, keep and clear the brake unit's stored codes.")
+@click.group(
+    "codes",
+    short_help="Read, keep and clear the brake unit's stored codes.",
+    no_args_is_help=False,
+)
 def command() -> None:
     """Read, keep and clear the stored codes of the brake control unit.
 

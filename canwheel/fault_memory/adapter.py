@@ -8,6 +8,9 @@ from canwheel.errors import RequestError
 if TYPE_CHECKING:
     import can
 
+_NOTHING_NAMED = 'interface type "None"'
+"""How python-can's message ends when its resolution found no interface at all."""
+
 _REMEDY = (
     "name the adapter with --interface and --channel, or in python-can's own configuration file "
     "or environment"
@@ -52,8 +55,11 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
         NotImplementedError,
     ) as error:
         named = " ".join(str(value) for value in given.values())
+        why = str(error) or type(error).__name__
+        if why.endswith(_NOTHING_NAMED):
+            why = "nobody named it"
         raise RequestError(
-            f"cannot open the adapter: {str(error) or type(error).__name__}",
+            f"cannot open the adapter: {why}",
             where=named,
             remedy=_REMEDY,
         ) from error

@@ -77,10 +77,10 @@ def clear_codes(
     RequestError : the saved reading is of another unit, or does not hold what the unit stores now.
     UnitError : as `read_codes`.
     """
-    check_same_unit(saved, unit)
     limits = timing or Timing()
     gate = Gate(bus, unit, services=ALLOWED_SERVICES, watch=watch)
     try:
+        check_same_unit(saved, unit)
         listen_first(gate, watch, limits)
         memory = UnitMemory(gate, unit, limits)
         now = codes_document(memory.read(with_extended=False), unit, vehicle=saved.vehicle)

@@ -190,11 +190,7 @@ def check_free(path: Path) -> None:
     RequestError : it exists already, or its folder does not.
     """
     if path.exists():
-        raise RequestError(
-            "exists already, and a saved reading is never overwritten",
-            where=str(path),
-            remedy="give another name",
-        )
+        raise _exists_already(path)
     if not path.absolute().parent.is_dir():
         raise RequestError(
             "its folder does not exist", where=str(path), remedy="make the folder first"
@@ -216,10 +212,17 @@ def save_document(document: CodesDocument | ClearingDocument, path: Path) -> Non
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(render_json(document))
-    except FileExistsError:
-        check_free(path)
-        raise
+    except FileExistsError as error:
+        raise _exists_already(path) from error
     except OSError as error:
         raise RequestError(
             f"cannot be written: {error.strerror}", where=str(path), remedy="give another place"
         ) from error
+
+
+def _exists_already(path: Path) -> RequestError:
+    return RequestError(
+        "exists already, and a saved reading is never overwritten",
+        where=str(path),
+        remedy="give another name",
+    )

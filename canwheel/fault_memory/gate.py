@@ -72,7 +72,7 @@ class Gate:
 
     Attributes
     ----------
-    frames_heard : data frames heard so far, anybody's.
+    frames_heard : data frames of others heard so far.
     """
 
     def __init__(
@@ -172,15 +172,15 @@ class Gate:
     def _is_answer(self, message: "can.Message", now_s: float) -> bool:
         if message.is_error_frame or message.is_remote_frame:
             return False
+        same_width = message.is_extended_id == self._unit.is_29_bit
+        if same_width and message.arbitration_id == self._unit.request_id:
+            self._know_own(message)
+            return False
         self.frames_heard += 1
         if self._watch is not None:
             self._watch.see(message, now_s)
-        if message.is_extended_id != self._unit.is_29_bit:
-            return False
-        if message.arbitration_id == self._unit.request_id:
-            self._know_own(message)
-            return False
-        return message.arbitration_id == self._unit.response_id and not message.is_fd
+        is_answer = same_width and message.arbitration_id == self._unit.response_id
+        return is_answer and not message.is_fd
 
     def _know_own(self, message: "can.Message") -> None:
         """Let a frame of our own pass that the adapter returned; raise at anybody else's."""

@@ -189,6 +189,7 @@ class UnitMemory:
         except (InvalidResponseException, UnexpectedResponseException) as error:
             raise self._not_understood(str(error)) from error
         except (ValueError, LookupError, struct.error, NotImplementedError) as error:
+            # the library reads alien bytes with few checks of its own
             raise self._not_understood(str(error)) from error
         if response is None:
             raise self._not_understood("it is empty")

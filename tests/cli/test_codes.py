@@ -266,6 +266,7 @@ def test_a_code_that_comes_back_is_exit_1(
         (["codes", "read"], "missing option '--vehicle'"),
         (["codes", "read", "--vehicle", "nowhere.toml"], "cannot be read"),
         (["codes", "write"], "no such command"),
+        (["codes"], "missing command"),
     ],
 )
 def test_bad_commands(words: str, said: str, capsys: pytest.CaptureFixture[str]) -> None:

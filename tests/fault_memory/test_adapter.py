@@ -43,5 +43,5 @@ def test_nothing_named_is_one_line(monkeypatch: pytest.MonkeyPatch, tmp_path: Pa
     for name in ("CAN_INTERFACE", "CAN_CHANNEL", "CAN_BITRATE", "CAN_CONFIG"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("HOME", str(tmp_path))
-    with pytest.raises(RequestError, match="cannot open the adapter"):
+    with pytest.raises(RequestError, match="cannot open the adapter: nobody named it"):
         open_for_diagnosis(AdapterChoice())

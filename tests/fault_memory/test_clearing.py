@@ -99,9 +99,11 @@ def test_a_code_that_was_not_kept_stops_it(bench: Any) -> None:
 def test_a_reading_of_another_unit_stops_it(other: UnitAddress, bench: Any) -> None:
     before = saved(bench)
     bench.unit = other
+    bench.bus.closed = False
     with pytest.raises(RequestError, match="another unit"):
         bench.clear(before)
     assert bench.bus.sent == []
+    assert bench.bus.closed
 
 
 @pytest.mark.parametrize(

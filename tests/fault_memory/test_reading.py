@@ -209,6 +209,18 @@ def test_silence_on_a_dead_bus(bench: Any) -> None:
     assert bench.bus.closed
 
 
+def test_own_frames_do_not_make_a_bus_alive(bench: Any) -> None:
+    """A multicast bus returns what was sent."""
+
+    def echo(frame: bytes) -> list[tuple[float, bytes]]:
+        bench.bus.add(bench.clock.now_s + 0.01, 0x760, frame)
+        return []
+
+    bench.bus.respond = echo
+    with pytest.raises(UnitError, match="nothing at all was heard"):
+        bench.read()
+
+
 def test_silence_on_a_living_bus(bench: Any) -> None:
     for each in range(300):
         bench.bus.add(bench.clock.now_s + each * 0.01, 0x1A0, bytes(8))
