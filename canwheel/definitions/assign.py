@@ -182,7 +182,12 @@ def _near_miss(path: str, there: Sequence[str]) -> str:
 
 
 def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
-    """Return the wheels that the vehicle file names."""
+    """Return the wheels that the vehicle file names.
+
+    Raises
+    ------
+    VehicleError : one is not in the DBC or stands twice, or they count in different units.
+    """
     given: dict[Corner, WheelSignal] = {}
     named: dict[str, Corner] = {}
     for corner in CORNERS:
@@ -200,6 +205,13 @@ def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Wh
         message, signal = find_signal(definitions, path, key)
         unit = given_unit(message, signal)
         given[corner] = WheelSignal(signal.place, unit, corner, "named in the vehicle file")
+    units = {wheel.unit for wheel in given.values()}
+    if len(units) > 1:
+        raise VehicleError(
+            f"the wheel signals count in different units: {', '.join(sorted(units))}",
+            where="vehicle file, wheels",
+            remedy="name signals of one kind",
+        )
     return given
 
 
@@ -213,7 +225,6 @@ def _completed(
 
     Raises
     ------
-    VehicleError : the corners named count in different units.
     AmbiguousWheelsError, DefinitionsError : the missing corners cannot be told.
     """
     fitting = [
@@ -231,15 +242,7 @@ def _completed(
         if corner not in whole:
             whole[corner] = _like_the_given(definitions, corner, given, wheels)
     fl, fr, rl, rr = (whole[corner] for corner in CORNERS)
-    family = Family((fl, fr, rl, rr))
-    units = {wheel.unit for wheel in family.wheels}
-    if len(units) > 1:
-        raise VehicleError(
-            f"the four wheel signals count in different units: {', '.join(sorted(units))}",
-            where="vehicle file, wheels",
-            remedy="name four signals of one kind",
-        )
-    return family
+    return Family((fl, fr, rl, rr))
 
 
 def _like_the_given(

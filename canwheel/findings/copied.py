@@ -15,7 +15,7 @@ from canwheel.track.motion import (
     squared_box,
     triple_surplus,
 )
-from canwheel.track.wheel_track import FloatColumn, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SAME_SHARE = 0.995
 """Two corners are one when so many samples agree to the last bit. Sound ones never do: at a step of
@@ -70,18 +70,35 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
 
 def _changes_if_same(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> int | None:
     """How often the shared value changed while moving; None when the two are not the same."""
-    # By position where both have a sample for each frame: in two messages, a copy comes later.
-    first, second = track.wheel(one).speed_kph, track.wheel(other).speed_kph
-    if len(first) != len(second):
-        first, second = (track.speed_kph[:, c.position] for c in (one, other))
-    known = ~np.isnan(first) & ~np.isnan(second)
-    known &= np.maximum(np.nan_to_num(first), np.nan_to_num(second)) > MOVING_KPH
-    if not known.any() or not motion.moving.any():
+    if not motion.moving.any():
         return None
-    same = np.abs(first[known] - second[known]) < ERROR_KPH
-    if np.mean(same) < SAME_SHARE:
+    first = track.wheel(one).speed_kph
+    known = np.nan_to_num(first) > MOVING_KPH
+    same_share = 0.0
+    for second in _beside(track.wheel(one), track.wheel(other)):
+        both = known & ~np.isnan(second)
+        if both.sum() > FEWEST_CHANGES:
+            same = np.abs(first[both] - second[both]) < ERROR_KPH
+            same_share = max(same_share, float(np.mean(same)))
+    if same_share < SAME_SHARE:
         return None
     return int(np.sum(np.diff(first[known]) != 0))
+
+
+def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
+    """The other corner's sample just before, and just after, each of this one's, NaN where none.
+
+    Units that send two messages fill both from one set of readings, one right after the other.
+    """
+    if one.time_s is other.time_s or len(other.time_s) == 0:
+        return (other.speed_kph,)
+    after = np.searchsorted(other.time_s, one.time_s)
+    columns = []
+    for at in (after - 1, after):
+        inside = np.clip(at, 0, len(other.time_s) - 1)
+        near = np.abs(other.time_s[inside] - one.time_s) < one.period_s
+        columns.append(np.where(near, other.speed_kph[inside], np.nan))
+    return tuple(columns)
 
 
 def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, float]:

@@ -86,11 +86,17 @@ def examine(track: WheelTrack) -> Examination:
     )
 
 
+EDGE_S = 0.15
+"""The unit's smoothing draws a fault out over so long before and after it. [s]"""
+
+
 def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
     """When which corner's readings are accounted for, by a fault or an event."""
     hidden: defaultdict[Corner, list[Span]] = defaultdict(list)
     for finding in outcome.findings:
-        hidden[finding.corner].extend(finding.spans)
+        hidden[finding.corner].extend(
+            Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in finding.spans
+        )
     for event in outcome.events:
         span = Span(event.from_s, event.to_s)
         if event.corner is not None:
@@ -108,6 +114,7 @@ _FEWEST_SAMPLES = 50
 def _typical_error_pct(track: WheelTrack, motion: Motion, corner: Corner) -> float | None:
     fast = np.nan_to_num(motion.speed_kph) > TOLD_BY_KPH
     own = track.speed_kph[fast, corner.position]
-    error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
     error = error[np.isfinite(error)]
     return round(float(np.std(error)) * 100, 2) if len(error) >= _FEWEST_SAMPLES else None

@@ -8,7 +8,10 @@ from canwheel.track.motion import Motion, others_kph, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SHORTEST_S = 0.5
-"""Less than this and a coarse signal in steady driving looks the same. [s]"""
+"""For less than this any reading may stand still... [s]"""
+
+SHORTEST_S_PER_KPH = 2.0
+"""... and for so much longer where the signal's own step is coarse. [s for each km/h]"""
 
 CHANGE_KPH = 1.0
 """The others must change by this much meanwhile, beyond what the signal's own step hides. [km/h]"""
@@ -33,42 +36,52 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
     for corner in CORNERS:
         own = track.wheel(corner)
         if len(own.time_s) > 1 and own.period_s > 0:
-            others = others_kph(track.seen_from(corner), corner)
-            calm = smooth(others, round(CALM_S / own.period_s))
-            calm[calm < READ_FROM_KPH] = np.nan
-            frozen = _frozen_runs(own, calm)
+            frozen = _frozen_runs(own, _others_calm(track, corner))
             if frozen:
-                findings.append(_describe(corner, own, calm, frozen))
+                findings.append(_describe(track, corner, frozen))
     return Outcome(findings=tuple(findings))
 
 
+def _others_calm(track: WheelTrack, corner: Corner) -> FloatColumn:
+    """(n, 3) the other corners at this one's times, bumps out, only where they must read. [km/h]"""
+    rest = np.delete(track.seen_from(corner), corner.position, axis=1)
+    calm = smooth(rest, round(CALM_S / track.wheel(corner).period_s))
+    calm[~(calm >= READ_FROM_KPH)] = np.nan
+    return calm
+
+
 def _frozen_runs(own: WheelSamples, others: FloatColumn) -> list[tuple[int, int]]:
-    """First and last position of each run of one raw value during which the others change."""
+    """First and last position of each run of one raw value during which the others change.
+
+    At least two of them must, each by enough: one alone may have a fault of its own.
+    """
     known = ~np.isnan(own.speed_kph)
     change = np.flatnonzero((np.diff(own.raw) != 0) | ~known[1:] | ~known[:-1]) + 1
     firsts = np.concatenate(([0], change))
     lasts = np.concatenate((change, [len(own.raw)])) - 1
-    value = own.speed_kph[firsts]
-    low = np.fmin.reduceat(others, firsts)
-    high = np.fmax.reduceat(others, firsts)
+    low = np.fmin.reduceat(others, firsts, axis=0)
+    high = np.fmax.reduceat(others, firsts, axis=0)
+    shortest_s = SHORTEST_S + SHORTEST_S_PER_KPH * own.resolution_kph
     with np.errstate(invalid="ignore"):
-        change_kph = high - low
-        most_kph = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * high)
+        change_kph = np.sort(np.nan_to_num(high - low), axis=1)[:, 1]
+        must_change = np.maximum(
+            CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * np.fmax.reduce(high, axis=1)
+        )
         is_frozen = (
-            (own.time_s[lasts] - own.time_s[firsts] >= SHORTEST_S)
-            & (value > FROM_KPH)
-            & (change_kph > most_kph)
+            (own.time_s[lasts] - own.time_s[firsts] >= shortest_s)
+            & (own.speed_kph[firsts] > FROM_KPH)
+            & (change_kph > must_change)
         )
     at = np.flatnonzero(is_frozen)
     return [(int(firsts[i]), int(lasts[i])) for i in at]
 
 
-def _describe(
-    corner: Corner, own: WheelSamples, others: FloatColumn, frozen: list[tuple[int, int]]
-) -> Finding:
+def _describe(track: WheelTrack, corner: Corner, frozen: list[tuple[int, int]]) -> Finding:
+    own = track.wheel(corner)
     first, last = max(frozen, key=lambda run: own.time_s[run[1]] - own.time_s[run[0]])
     value = float(own.speed_kph[first])
-    low, high = (float(f(others[first : last + 1])) for f in (np.nanmin, np.nanmax))
+    others = others_kph(track.seen_from(corner), corner)[first : last + 1]
+    low, high = float(np.nanmin(others)), float(np.nanmax(others))
     times = "" if len(frozen) == 1 else f", {len(frozen)} times in all"
     return Finding(
         corner=corner,
