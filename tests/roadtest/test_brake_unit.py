@@ -247,6 +247,7 @@ def multicast_works() -> bool:
 @pytest.mark.skipif(not multicast_works(), reason="no multicast route on this machine")
 def test_over_udp_multicast() -> None:
     pytest.importorskip("msgpack", reason="what python-can packs multicast frames with")
+
     def connect() -> can.BusABC:
         return can.Bus(
             interface="udp_multicast", channel="239.74.163.2", port=43_199, hop_limit=0, fd=False
