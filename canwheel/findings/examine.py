@@ -42,9 +42,9 @@ CHECKS: tuple[Check, ...] = (
     find_wheel_lock,
     find_dropout,
     find_ring_damage,
+    find_crossed,
     find_erratic,
     find_wrong_ratio,
-    find_crossed,
 )
 """From the gross to the fine. What looks like a fault and is none comes before the fault it looks
 like; a corner that reads nothing is out of the way before the others are compared."""

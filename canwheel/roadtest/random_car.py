@@ -34,12 +34,13 @@ def random_car(rng: np.random.Generator) -> Car:
 
 def random_road(rng: np.random.Generator) -> Road:
     """From a new motorway to a patched lane."""
+    roughness = float(np.clip(rng.lognormal(0.0, 0.45), 0.4, 2.5))
     return Road(
-        roughness=float(np.clip(rng.lognormal(0.0, 0.45), 0.4, 2.5)),
+        roughness=roughness,
         patchiness=float(rng.uniform(0.4, 0.9)),
         alike_m=float(rng.uniform(1.0, 4.0)),
         bumps_per_km=float(rng.uniform(2.0, 20.0)),
-        bump_size=float(rng.uniform(15.0, 60.0)),
+        bump_size=float(rng.uniform(15.0, 55.0)) / max(roughness, 1.0),
         camber_pct=float(rng.uniform(0.0, 0.15)),
         wander_pct=float(rng.uniform(0.02, 0.08)),
         surge_pct=float(rng.uniform(0.02, 0.15)),

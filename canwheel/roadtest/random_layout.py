@@ -71,7 +71,8 @@ def random_layout(
         messages += _HELPERS
     angular = wheel.unit in {"rpm", "rad/s", "pulses"}
     known = angular or happens(rng, 0.5)
-    return BusLayout("case", messages, vehicle_toml=_vehicle(car, unit) if known else "")
+    vehicle = (_vehicle(car, unit) if known else "") + (_TURN_SIGNALS if tells_turns else "")
+    return BusLayout("case", messages, vehicle_toml=vehicle)
 
 
 def _speed(rng: np.random.Generator, car: Car, unit: BrakeUnit, *, has_invalid: bool) -> SentSignal:
@@ -134,6 +135,15 @@ _HELPERS = (
         1,
     ),
 )
+
+
+_TURN_SIGNALS = (
+    "[signals]\n"
+    'steering = "STEERING.STEERING_WHEEL_ANGLE"\n'
+    'yaw_rate = "MOTION.YAW_RATE"\n'
+    'brake = "PEDALS.BRAKE_PRESSED"\n'
+)
+"""A vehicle file names them with left positive; the DBC alone does not say the sign."""
 
 
 def _vehicle(car: Car, unit: BrakeUnit) -> str:

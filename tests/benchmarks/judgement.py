@@ -4,9 +4,9 @@
 
 Prints one table: for each kind of fault, how often the corner and the kind were found, how often a
 wrong corner was accused, how often the verdict was only "doubtful", how often the document says
-that the drive could not show that kind, or that it hardly showed (these are left out of the shares); and for healthy drives
-and look-alikes, how often a corner was accused or doubted without a fault. ``--only NAME`` draws one
-kind; ``--show`` prints each case that went wrong, so that it can be drawn again.
+that the drive could not show that kind, or it hardly showed (these are left out of the shares); and
+for healthy drives and look-alikes, how often a corner was accused or doubted without a fault.
+``--only NAME`` draws one kind; ``--show`` prints each case that went wrong, to be drawn again.
 """
 
 import argparse
