@@ -6,7 +6,8 @@
      ├── CaptureError       the recording
      ├── DefinitionsError   the DBC file
      ├── VehicleError       the vehicle file
-     └── RequestError       the question itself: a channel, an option, an output that exists
+     ├── RequestError       the question itself: a channel, an option, an output that exists
+     └── UnitError          the brake control unit, or the way to it, did not do what was asked
 
 Everything else is a defect of canwheel and may show a traceback.
 """
@@ -52,3 +53,7 @@ class VehicleError(CanwheelError):
 
 class RequestError(CanwheelError):
     """What was asked for does not fit the files given."""
+
+
+class UnitError(CanwheelError):
+    """The brake control unit, or the way to it, did not do what was asked of it."""

@@ -16,6 +16,7 @@ COMMANDS = {
     "convert": "canwheel.cli.convert",
     "corners": "canwheel.cli.corners",
     "demo": "canwheel.cli.demo",
+    "codes": "canwheel.cli.codes",
 }
 """Every command and the module that holds it, as `command`. In the order of the help text."""
 
