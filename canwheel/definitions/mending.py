@@ -48,7 +48,7 @@ _SIGNAL = re.compile(
     rf"\(\s*{_NUMBER}\s*,\s*{_NUMBER}\s*\)\s*\[\s*{_NUMBER}\s*\|\s*{_NUMBER}\s*\]\s*{_STRING}"
 )
 _BARE_FRACTION = re.compile(r"(?<=[(,\[|\s+-])\.(?=\d)")
-_NO_NUMBER = re.compile(r"\d[eE]\+?\d{3,}|\d{40}")
+_NO_NUMBER = re.compile(r"(?<!\w)(?:\d+\.?\d*[eE]\+?0*[1-9]\d{2,}|\d{40,})(?!\w)")
 """A number that cannot be meant: the library would write out all its digits, or overflow."""
 
 _SELECTION = re.compile(r"\s*SG_MUL_VAL_\s+(\d+)\s+(\w+)\s+(\w+)\s+([-\d\s,]+);")

@@ -171,6 +171,12 @@ def test_a_fraction_without_its_nought(define: Define) -> None:
     assert (place.scale, place.offset, place.minimum) == (0.25, -0.5, -0.5)
 
 
+def test_numbers_as_programs_write_them(define: Define) -> None:
+    text = 'BO_ 1 A: 8 X\n SG_ S : 0|8@1+ (1E-05,-1.5e+002) [0|1.67772e+006] "" X\n'
+    place = signals(define(text))["A.S"].place
+    assert (place.scale, place.offset, place.maximum) == (1e-5, -150.0, 1677720.0)
+
+
 def test_a_signal_that_nobody_receives(define: Define) -> None:
     text = 'BO_ 1 A: 8 X\n SG_ S : 0|8@1+ (1,0) [0|0] "rpm"\n SG_ T : 8|8@1+ (1,0) [0|0] ""\n'
     assert set(signals(define(text))) == {"A.S", "A.T"}
