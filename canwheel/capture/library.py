@@ -8,8 +8,8 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from importlib.abc import MetaPathFinder
 from importlib.machinery import ModuleSpec
 from pathlib import Path
-from types import ModuleType
-from typing import TYPE_CHECKING, Any
+from types import ModuleType, TracebackType
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
@@ -26,6 +26,12 @@ _BLOCK_MESSAGES = 20_000
 
 _NAMELESS_CHANNEL = "0"
 """Name of the channel where a format knows none: the first one, as the library counts them."""
+
+_SHOWN_LETTERS = 80
+"""Of what a library says, so many letters are shown."""
+
+_REMARKS_OF = "can.io"
+"""Name under which the library's readers log what they pass over."""
 
 _BLF_HEADER_BYTES = 16
 _BLF_SEARCH_BYTES = 8
@@ -113,12 +119,18 @@ class LibraryScan:
 
     def __iter__(self) -> Iterator[Frames]:
         """Yield the wanted frames."""
-        with _opened(self._path, self._suffix) as (messages, position):
+        with _Remarks() as remarks, _opened(self._path, self._suffix) as (reader, position):
             size = self._path.stat().st_size
-            for block in self._blocks(messages):
+            for block in self._blocks(reader):
                 yield self._columns(block)
                 if self._progress is not None:
                     self._progress(min(position(), size), size)
+            if getattr(reader, "file_size", 0) > size:  # BLF tells it in its header
+                self.tally.damage = self.tally.damage or "the file ends too early: it was cut"
+            if remarks.count and not self.tally.damage:
+                self.tally.damage = (
+                    f"{remarks.count:,} pieces of it could not be read, the first: {remarks.first}"
+                )
 
     def _blocks(self, messages: Iterable["can.Message"]) -> Iterator[list["can.Message"]]:
         """Yield messages in blocks; what stops the library early is told as damage."""
@@ -132,7 +144,7 @@ class LibraryScan:
         except Exception as error:  # noqa: BLE001 - the library raises whatever it stumbles over
             self.tally.damage = (
                 f"it cannot be read beyond frame {self.tally.frames + len(block)}"
-                f" ({_in_words(error)})"
+                f" ({in_words(error)})"
             )
         if block:
             yield block
@@ -176,6 +188,34 @@ class LibraryScan:
         )
 
 
+class _Remarks(logging.Handler):
+    """Counts what the library says of pieces that it passes over."""
+
+    def __init__(self) -> None:
+        super().__init__(logging.WARNING)
+        self.count = 0
+        self.first = ""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Count one."""
+        self.first = self.first or in_words(record.getMessage())
+        self.count += 1
+
+    def __enter__(self) -> Self:
+        """Begin to listen."""
+        logging.getLogger(_REMARKS_OF).addHandler(self)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Listen no more."""
+        logging.getLogger(_REMARKS_OF).removeHandler(self)
+
+
 def _channel(message: "can.Message") -> str:
     return _NAMELESS_CHANNEL if message.channel is None else str(message.channel)
 
@@ -200,10 +240,11 @@ def _flags(message: "can.Message") -> int:
     return int(flags)
 
 
-def _in_words(error: Exception) -> str:
-    """Return what a library's error says, short and on one line."""
-    text = " ".join(str(error).split())
-    return f"{text[:80]}…" if len(text) > 80 else text or type(error).__name__  # noqa: PLR2004
+def in_words(said: Exception | str) -> str:
+    """Return what a library says, short and on one line."""
+    text = "".join(letter if letter.isprintable() else " " for letter in str(said))
+    text = " ".join(text.split()) or type(said).__name__
+    return f"{text[:_SHOWN_LETTERS]}…" if len(text) > _SHOWN_LETTERS else text
 
 
 @contextmanager
@@ -236,7 +277,7 @@ def _opened(path: Path, suffix: str) -> Iterator[tuple[Iterable["can.Message"], 
             reader = can.LogReader(path) if reader_class is None else reader_class(opened)
         except Exception as error:
             raise CaptureError(
-                f"this cannot be read as a {suffix} recording ({_in_words(error)})",
+                f"this cannot be read as a {suffix} recording ({in_words(error)})",
                 remedy="check that the file is whole and its name fits its content",
             ) from error
         try:

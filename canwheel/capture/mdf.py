@@ -9,16 +9,21 @@ so that a recording comes back in its own order even where the clock stepped; an
 source carries the channel's name.
 """
 
+import gc
+import sys
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from traceback import clear_frames
 from types import ModuleType
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.capture.library import in_words
 from canwheel.capture.source import Progress
 from canwheel.capture.tally import ChannelNames, Tally
 from canwheel.errors import CaptureError
@@ -114,23 +119,25 @@ class MdfScan:
 
     def __iter__(self) -> Iterator[Frames]:
         """Yield the wanted frames."""
-        mdf = _open(self._path)
         try:
-            groups = _bus_groups(mdf)
-            total = sum(group.records for group in groups)
-            size = self._path.stat().st_size
-            names: list[str] = []
-            for pieces in _in_order([group.pieces(names) for group in groups]):
-                yield self._joined(pieces)
-                if self._progress is not None:
-                    self._progress(size * self.tally.frames // max(total, 1), size)
+            with _opened(self._path) as mdf:
+                yield from self._pieces(_bus_groups(mdf))
         except CaptureError:
             raise
         except Exception as error:  # noqa: BLE001 - the library raises whatever it stumbles over
-            words = " ".join(str(error).split())[:80] or type(error).__name__
-            self.tally.damage = f"it cannot be read beyond frame {self.tally.frames} ({words})"
-        finally:
-            mdf.close()
+            self.tally.damage = (
+                f"it cannot be read beyond frame {self.tally.frames} ({in_words(error)})"
+            )
+
+    def _pieces(self, groups: list["_Group"]) -> Iterator[Frames]:
+        """Yield the wanted frames of all groups, in order."""
+        total = sum(group.records for group in groups)
+        size = self._path.stat().st_size
+        names: list[str] = []
+        for pieces in _in_order([group.pieces(names) for group in groups]):
+            yield self._joined(pieces)
+            if self._progress is not None:
+                self._progress(size * self.tally.frames // max(total, 1), size)
 
     def _joined(self, pieces: Sequence["_Piece"]) -> Frames:
         """Return the wanted frames of some pieces, in order, and count all of them."""
@@ -151,7 +158,8 @@ class MdfScan:
         return replace(frames, channel=channel, channels=channels, index=index[keep])
 
 
-def _open(path: Path) -> Any:
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
     """Open an MDF file without having the library sort the whole bus log.
 
     Raises
@@ -159,14 +167,38 @@ def _open(path: Path) -> Any:
     CaptureError : it is none, or not version 4, or damaged.
     """
     asammdf = import_asammdf()
+    with path.open("rb") as file:  # which the library would leave open when it fails
+        mdf, complaint = _begin(asammdf, file)
+        if complaint:
+            raise CaptureError(
+                f"this cannot be read as an MDF file ({complaint})",
+                remedy="check that the recorder had closed it",
+            )
+        try:
+            yield mdf
+        finally:
+            mdf.close()
+
+
+def _begin(asammdf: ModuleType, file: BinaryIO) -> tuple[Any, str]:
+    """Have the library open a file; return what it opened, or what it complains about.
+
+    What it leaves behind when it fails prints a traceback when it is cleared away, so that is
+    done here, in silence.
+    """
+    mdf, complaint = None, ""
+    usual = sys.unraisablehook
+    sys.unraisablehook = lambda _: None
     try:
-        return asammdf.MDF(path, process_bus_logging=False)
-    except Exception as error:
-        words = " ".join(str(error).split())[:80] or type(error).__name__
-        raise CaptureError(
-            f"this cannot be read as an MDF file ({words})",
-            remedy="check that the recorder had closed it",
-        ) from error
+        mdf = asammdf.MDF(file, process_bus_logging=False)
+    except Exception as error:  # noqa: BLE001 - the library raises whatever it stumbles over
+        complaint = in_words(error)
+        clear_frames(error.__traceback__)
+    finally:
+        if complaint:
+            gc.collect()
+        sys.unraisablehook = usual
+    return mdf, complaint
 
 
 @dataclass(frozen=True, slots=True, eq=False)

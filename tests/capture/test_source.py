@@ -19,7 +19,7 @@ def text_of(path: Path, room: int = 1000) -> tuple[bytes, str, int]:
     found = bytearray()
     view = memoryview(bytearray(room))
     with open_file(path) as file:
-        source = source_of(file, size_of(file, path))
+        source = source_of(file, size_of(file, str(path)))
         while count := source.readinto(view):
             found += view[:count]
         return bytes(found), source.damage, source.consumed
