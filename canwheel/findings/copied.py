@@ -33,12 +33,18 @@ FEWEST_TURN_S = 2.0
 TURN_PACE_KPH = 6.0
 """Slower, some sensors do not read yet. [km/h]"""
 
+FINE_KPH = 0.15
+"""Only a signal whose step is finer than this carries the road's bumps. [km/h]"""
+
 LEAST_MISFIT_PCT = 0.05
 """Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
 
 SURE_RATIO = 1.3
 """The copy is named when the misfit with it taken at its word is this much larger than with the
 other one; below, either may be the copy."""
+
+SURE_RATIO_COARSE = 2.0
+"""The same for a signal without the fine digits, whose steps make a misfit of their own."""
 
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
@@ -60,7 +66,9 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
             not_judged += [NotJudged(one, "copied", why), NotJudged(other, "copied", why)]
             continue
         misfit_one, misfit_other = _misfits(track, one, other)
-        sure = max(misfit_one, misfit_other) > SURE_RATIO * min(misfit_one, misfit_other)
+        fine = track.wheel(one).resolution_kph < FINE_KPH
+        needed = SURE_RATIO if fine else SURE_RATIO_COARSE
+        sure = max(misfit_one, misfit_other) > needed * min(misfit_one, misfit_other)
         suspects = [(one, other)] if misfit_one > misfit_other else [(other, one)]
         if not sure:
             suspects = [(one, other), (other, one)]
@@ -113,7 +121,8 @@ def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, floa
     misfits = []
     for place, rival in ((one, other), (other, one)):
         in_turns = _turn_misfit(track, calm, without=rival)
-        on_bumps = 1.0 if place.mirror is rival else _bump_misfit(calm, quick, place)
+        bumps_tell = place.mirror is not rival and track.wheel(place).resolution_kph < FINE_KPH
+        on_bumps = _bump_misfit(calm, quick, place) if bumps_tell else 1.0
         misfits.append(in_turns * on_bumps)
     return misfits[0], misfits[1]
 

@@ -90,6 +90,10 @@ EDGE_S = 0.15
 """The unit's smoothing draws a fault out over so long before and after it. [s]"""
 
 
+SLIP_EDGE_S = 0.5
+"""A tyre that slipped comes to before and after it is told to slip. [s]"""
+
+
 def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
     """When which corner's readings are accounted for, by a fault or an event."""
     hidden: defaultdict[Corner, list[Span]] = defaultdict(list)
@@ -98,7 +102,7 @@ def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
             Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in finding.spans
         )
     for event in outcome.events:
-        span = Span(event.from_s, event.to_s)
+        span = Span(event.from_s - SLIP_EDGE_S, event.to_s + SLIP_EDGE_S)
         if event.corner is not None:
             hidden[event.corner].append(span)
         elif event.kind == "one_axle_turning":  # the car itself does not drive meanwhile

@@ -50,6 +50,7 @@ class RippleSpectrum:
     white : (m,) the same with each stretch first divided by its own middle power, and the median
         over stretches in place of the mean, so that a few wild ones, with jumps of another cause,
         do not outvote the rest.
+    variance : mean square of all of the relative speed, swell out.
     stretches : (m,) how many independent stretches, for `white`, could show that frequency.
     """
 
@@ -57,6 +58,7 @@ class RippleSpectrum:
     power: FloatColumn
     white: FloatColumn
     stretches: FloatColumn
+    variance: float
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -92,7 +94,9 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
         mean = np.where(seen > 0, (power * shown).sum(axis=0) / seen, np.nan)
     white = _median_over_stretches(power, shown)
     independent = OVERLAP_SHARE * MEDIAN_SHARE * seen
-    return RippleSpectrum(np.asarray(per_metre, float), mean, white, independent)
+    return RippleSpectrum(
+        np.asarray(per_metre, float), mean, white, independent, float(np.nanmean(ratio**2))
+    )
 
 
 def _median_over_stretches(power: FloatColumn, shown: NDArray[np.bool_]) -> FloatColumn:
