@@ -10,6 +10,7 @@ source carries the channel's name.
 """
 
 import gc
+import logging
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -167,7 +168,8 @@ def _opened(path: Path) -> Iterator[Any]:
     CaptureError : it is none, or not version 4, or damaged.
     """
     asammdf = import_asammdf()
-    with path.open("rb") as file:  # which the library would leave open when it fails
+    # the library would leave the file open when it fails, and print its complaints
+    with path.open("rb") as file, _silent("asammdf"):
         mdf, complaint = _begin(asammdf, file)
         if complaint:
             raise CaptureError(
@@ -178,6 +180,17 @@ def _opened(path: Path) -> Iterator[Any]:
             yield mdf
         finally:
             mdf.close()
+
+
+@contextmanager
+def _silent(name: str) -> Iterator[None]:
+    """Keep a library from printing what it logs."""
+    logger = logging.getLogger(name)
+    usual, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = usual
 
 
 def _begin(asammdf: ModuleType, file: BinaryIO) -> tuple[Any, str]:

@@ -1,6 +1,6 @@
 """A file to `Capture`, or to `Frames` piece by piece."""
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -55,7 +55,7 @@ def open_capture(
 
 def iter_frames(
     path: Path, wanted: Wanted | None = None, *, progress: Progress | None = None
-) -> Iterator[Frames]:
+) -> Generator[Frames, None, None]:
     """Yield the wanted frames of a recording in pieces, so that memory does not grow with it.
 
     Parameters, errors : as for ``read_capture``; the errors about the content come at the end.
