@@ -108,7 +108,7 @@ def assign_wheels(
     ------
     VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
     """
-    given = _given_wheels(definitions, vehicle)
+    given = given_wheels(definitions, vehicle)
     wheels = _signals(definitions, vehicle)
     families = sorted(families_of(wheels), key=_rank)
     in_question = _heard_of(families, heard) or families
@@ -211,7 +211,7 @@ def _near_miss(path: str, there: Sequence[str]) -> str:
     return f"did you mean {' or '.join(by_folded[name] for name in near)}"
 
 
-def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
+def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
     """Return the wheels that the vehicle file names.
 
     Raises

@@ -13,15 +13,13 @@ from canwheel.definitions.assign import (
     Assignment,
     assign_wheels,
     find_wheels,
+    given_wheels,
     wheel_sets,
 )
 from canwheel.definitions.dbc import Definitions
 from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.frames import IdPattern, Wanted
 from canwheel.vehicle import Vehicle
-
-STANDARD_INPUT = Path("-")
-"""Stands for standard input, which can be read only once."""
 
 _SEVERAL = 2
 
@@ -66,7 +64,7 @@ def find_wheels_of(
     VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
     """
     sets = wheel_sets(definitions, vehicle)
-    if len(sets) < _SEVERAL or capture == STANDARD_INPUT:
+    if len(sets) < _SEVERAL or not capture.is_file():  # what is no file can be read only once
         return find_wheels(definitions, vehicle)
     try:
         layout = find_wheels(definitions, vehicle)

@@ -73,15 +73,20 @@ def test_one_set_needs_no_recording(define: Define, tmp_path: Path) -> None:
     assert layout.wheels[0].message == "UNIT"
 
 
-def test_standard_input_is_not_read_twice(define: Define) -> None:
+def test_what_is_no_file_is_left_to_the_reader(define: Define, tmp_path: Path) -> None:
     definitions = define(unit(1, "FINE", 0.01) + unit(2, "COARSE", 0.1))
-    assert find_wheels_of(definitions, Vehicle(), Path("-")).wheels[0].message == "FINE"
+    for capture in (Path("-"), tmp_path / "nowhere.log", tmp_path):
+        assert find_wheels_of(definitions, Vehicle(), capture).wheels[0].message == "FINE"
 
 
 def test_a_recording_that_cannot_be_read(define: Define, tmp_path: Path) -> None:
     definitions = define(unit(1, "FINE", 0.01) + unit(2, "COARSE", 0.1))
+    path = tmp_path / "empty.log"
+    path.write_text("")
     with pytest.raises(CaptureError):
-        find_wheels_of(definitions, Vehicle(), tmp_path / "nowhere.log")
+        find_wheels_of(definitions, Vehicle(), path)
+    with pytest.raises(CaptureError):
+        survey_corners(definitions, Vehicle(), tmp_path / "nowhere.log")
 
 
 def test_rates(define: Define, recording: Callable[..., Path]) -> None:
