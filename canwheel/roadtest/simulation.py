@@ -45,6 +45,7 @@ class Scenario:
     from_s : leave out so much of the beginning. [s]
     wobble : unsteadiness of the driver's foot, as a fraction of the speed.
     lamp_lit : the lamp is lit from a fault stored before.
+    batch_s : the recorder takes frames from its adapter so often and stamps them only then. [s]
     """
 
     car: Car = field(default_factory=Car)
@@ -57,6 +58,7 @@ class Scenario:
     from_s: float = 0.0
     wobble: float = 0.02
     lamp_lit: bool = False
+    batch_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
