@@ -107,14 +107,12 @@ def survey_corners(
     """
     if capture is None:
         return Survey(definitions, assign_wheels(definitions, vehicle), None, {})
-    places = [wheel.place for family in wheel_sets(definitions, vehicle) for wheel in family.wheels]
-    per_second = measure_rates(capture, places, progress=progress)
+    wheels = [wheel for family in wheel_sets(definitions, vehicle) for wheel in family.wheels]
+    wheels += given_wheels(definitions, vehicle).values()
+    per_second = measure_rates(capture, [wheel.place for wheel in wheels], progress=progress)
     assignment = assign_wheels(
         definitions, vehicle, heard=lambda ids: per_second.get(ids, 0.0) > 0.0
     )
-    unknown = [place for place in assignment.layout.wheels if place.ids not in per_second]
-    if unknown:  # named by the vehicle file only
-        per_second |= measure_rates(capture, unknown, progress=progress)
     return Survey(definitions, assignment, str(capture), per_second)
 
 
