@@ -36,10 +36,6 @@ corners share, and the two of an axle most of all."""
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
 
-EXPLAINED_SHARE = 0.05
-"""The orders must make up so much of all the quick change of the signal; single wild jumps have a
-little of every frequency and of the right one too."""
-
 OFF_CENTRE_SHARE = 0.8
 """From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
 
@@ -122,9 +118,6 @@ def _squared_ripple(
 
 def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
     if comb.ripple < LEAST_RIPPLE or _false_alarm(comb) > FALSE_ALARM:
-        return False
-    spectrum_here = spectra[corner]
-    if spectrum_here is None or comb.ripple**2 / 2 < EXPLAINED_SHARE * spectrum_here.variance:
         return False
     others = [
         math.sqrt(float(np.sum(_squared_ripple(spectrum, comb.circumference_m, comb.seen))))
