@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import FAULT_KINDS, EventKind, FaultKind
+from canwheel.outcome import FAULT_KINDS, FaultKind
 from canwheel.roadtest import faults, look_alikes
 from canwheel.roadtest.bus_layout import BusLayout
 from canwheel.roadtest.car import Car
@@ -368,16 +368,6 @@ LOOK_ALIKES: Mapping[str, _Maker | None] = {
     "walking pace": None,
 }
 """Look-alikes by name; None where the drive itself is the look-alike."""
-
-EVENT_OF: Mapping[str, EventKind] = {
-    "wheel_lock": "wheel_lock",
-    "wheel_spin": "wheel_spin",
-    "one_axle_turning": "one_axle_turning",
-    "recording_gap": "recording_gap",
-    "clock_step": "clock_step",
-}
-"""Look-alikes that are to be told as an event."""
-
 
 _GROSS: tuple[FaultKind, ...] = ("no_signal", "dropout", "frozen", "flagged_invalid")
 _FINE: tuple[FaultKind, ...] = ("ring_damage", "wrong_ratio", "dropout", "erratic", "late_pickup")

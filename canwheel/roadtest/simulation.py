@@ -29,8 +29,6 @@ class _Draw(IntEnum):
     SENSOR = 2
     EFFECT = 3
     BUS = 4
-    TRAFFIC = 5
-    RECORDER = 6
 
 
 @dataclass(frozen=True, slots=True)
