@@ -89,7 +89,7 @@ def _wheel_samples(
     period_s = usual_period_s(own_time_s)
     raw, flagged = column.raw[order], column.flagged[order]
     if layout.unit == "pulse count":
-        rate, step = counter_rate(raw, own_time_s, bits=place.bits.length, period_s=period_s)
+        rate, step = counter_rate(raw, own_time_s, modulus=place.counter_modulus, period_s=period_s)
         speed = np.where(flagged, np.nan, rate) * factor
         resolution = step * factor
     else:
