@@ -89,9 +89,15 @@ def _wheel_samples(
     period_s = usual_period_s(own_time_s)
     raw, flagged = column.raw[order], column.flagged[order]
     if layout.unit == "pulse count":
-        rate, step = counter_rate(raw, own_time_s, modulus=place.counter_modulus, period_s=period_s)
-        speed = np.where(flagged, np.nan, rate) * factor
-        resolution = step * factor
+        # A mark such as "invalid" is no count: a difference from or to it would be a jump.
+        counted = ~flagged
+        rate, step = counter_rate(
+            raw[counted], own_time_s[counted], modulus=place.counter_modulus, period_s=period_s
+        )
+        kph_per_count_a_second = abs(place.scale) * factor
+        speed = np.full(len(raw), np.nan)
+        speed[counted] = rate * kph_per_count_a_second
+        resolution = step * kph_per_count_a_second
     else:
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value[order]) * factor
