@@ -63,7 +63,8 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG
         spectrum = spectra[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is None or comb is None:
-            not_judged.append(NotJudged(corner, "ring_damage", _why_not(track, corner)))
+            why = _why_not(track, corner, read=spectrum is not None)
+            not_judged.append(NotJudged(corner, "ring_damage", why))
         elif _is_damage(comb, corner, spectra):
             findings.append(_describe(track, corner, comb))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
@@ -131,10 +132,10 @@ def _false_alarm(comb: _Comb) -> float:
     return min(1.0, len(CIRCUMFERENCES_M) * math.exp(-comb.log_evidence))
 
 
-def _why_not(track: WheelTrack, corner: Corner) -> str:
+def _why_not(track: WheelTrack, corner: Corner, *, read: bool) -> str:
     own = track.wheel(corner)
-    if not own.period_s > 0:
-        return "too few samples"
+    if not read or not own.period_s > 0:
+        return "too little of the drive with this corner read"
     fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS
     return (
         f"not visible at these speeds: a message every {1000 * own.period_s:.0f} ms shows one"
