@@ -9,7 +9,9 @@ The command line, the views and a Python user all come this way::
     print(result.judgement.verdict)
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
 
 from canwheel.capture import read_capture
@@ -18,16 +20,56 @@ from canwheel.capture.summary import CaptureSummary
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
+from canwheel.errors import RequestError
+from canwheel.fault_memory.against_drive import (
+    CodeChange,
+    CodeComparison,
+    compare_readings,
+    compare_with_drive,
+)
+from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
 from canwheel.judgement.advice import advise, advise_comparison
 from canwheel.judgement.cautions import caution_check, caution_comparison
 from canwheel.judgement.proof import Proof, prove_repair
+from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
 from canwheel.track.lamps import measure_lamps
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, read_vehicle
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CodesBeside:
+    """Stored codes beside what the drive showed; they change no verdict.
+
+    Attributes
+    ----------
+    file : name of the saved reading.
+    reading : what the unit reported.
+    beside : where the codes and the drive agree, and where one is silent.
+    """
+
+    file: str
+    reading: CodesDocument
+    beside: tuple[CodeComparison, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CodesCompared:
+    """Stored codes before and after, each beside its drives; they change no verdict.
+
+    Attributes
+    ----------
+    before, after : the readings, None where none was given.
+    changes : what became of each code, where both were given.
+    """
+
+    before: CodesBeside | None
+    after: CodesBeside | None
+    changes: tuple[CodeChange, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +83,8 @@ class Check:
     track : the four corners over the drive.
     judgement : what is wrong, and how sure that is.
     next_steps, cautions : sentences for the technician, in order.
+    definitions_sha256 : of the DBC file's bytes, hexadecimal.
+    codes : stored codes beside it, None where none are given.
     """
 
     summary: CaptureSummary
@@ -51,24 +95,44 @@ class Check:
     judgement: Judgement
     next_steps: tuple[str, ...]
     cautions: tuple[str, ...]
+    definitions_sha256: str = ""
+    codes: CodesBeside | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Comparison:
-    """Two drives, before and after a repair, judged.
+    """Drives before and after a repair, judged.
 
     Attributes
     ----------
-    before, after : the drives.
-    proof : what the second says of the repair.
+    before, after : the first drive given of each side.
+    judged_before, judged_after : all drives of each side, put together.
+    proof : what the drives after the repair say of it.
     next_steps, cautions : sentences for the technician, in order.
+    further_before, further_after : the other drives of each side.
+    codes : stored codes beside them, None where none are given.
     """
 
     before: Check
     after: Check
+    judged_before: Judgement
+    judged_after: Judgement
     proof: Proof
     next_steps: tuple[str, ...]
     cautions: tuple[str, ...]
+    further_before: tuple[Check, ...] = ()
+    further_after: tuple[Check, ...] = ()
+    codes: CodesCompared | None = None
+
+    @property
+    def before_drives(self) -> tuple[Check, ...]:
+        """All drives before the repair, in the order given."""
+        return (self.before, *self.further_before)
+
+    @property
+    def after_drives(self) -> tuple[Check, ...]:
+        """All drives after the repair, in the order given."""
+        return (self.after, *self.further_after)
 
 
 def check(
@@ -77,6 +141,7 @@ def check(
     vehicle: Path | None = None,
     *,
     channel: str | None = None,
+    codes: Path | None = None,
     progress: Progress | None = None,
 ) -> Check:
     """Judge one drive.
@@ -85,14 +150,17 @@ def check(
     ----------
     capture, dbc, vehicle : files; without a vehicle file nothing is known of the car.
     channel : of the capture; None for the one that carries the wheels.
+    codes : saved reading of stored codes, to be put beside the drive.
     progress : called with bytes of the capture read and bytes in all.
 
     Raises
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
     """
+    reading = None if codes is None else read_codes_file(codes)
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
-    layout = find_wheels_of(read_definitions(dbc), car, capture)
+    definitions = read_definitions(dbc)
+    layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
     track = build_track(frames, layout, car, recording.summary)
@@ -112,42 +180,133 @@ def check(
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
         cautions=(*layout.cautions, *caution_check(judgement)),
+        definitions_sha256=definitions.sha256,
+        codes=None if codes is None or reading is None else _beside(codes, reading, judgement),
     )
 
 
 def compare(
-    before: Path,
-    after: Path,
+    before: Path | Sequence[Path],
+    after: Path | Sequence[Path],
     dbc: Path,
     vehicle: Path | None = None,
     *,
+    after_dbc: Path | None = None,
+    after_vehicle: Path | None = None,
     channel: str | None = None,
+    codes_before: Path | None = None,
+    codes_after: Path | None = None,
     progress: Progress | None = None,
 ) -> Comparison:
-    """Judge two drives, and whether the second proves that a fault of the first is repaired.
+    """Judge drives before and after a repair, and whether the later ones prove it.
 
     Parameters
     ----------
-    before, after : captures.
-    dbc, vehicle, channel, progress : of both, as for `check`.
+    before, after : captures; several of one side add up.
+    dbc, vehicle, channel, progress : of all, as for `check`.
+    after_dbc, after_vehicle : of the drives after the repair, where they have others.
+    codes_before, codes_after : saved readings of stored codes, to be put beside the drives.
 
     Raises
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
     """
-    first = check(before, dbc, vehicle, channel=channel, progress=progress)
-    second = check(after, dbc, vehicle, channel=channel, progress=progress)
-    proof = prove_repair(first.judgement, second.judgement)
+    readings = [
+        None if path is None else (path, read_codes_file(path))
+        for path in (codes_before, codes_after)
+    ]
+
+    def judged(captures: Path | Sequence[Path], *files: Path | None) -> tuple[Check, ...]:
+        paths = [captures] if isinstance(captures, Path) else captures
+        dbc_file = files[0] or dbc
+        return tuple(
+            check(path, dbc_file, files[1] or vehicle, channel=channel, progress=progress)
+            for path in paths
+        )
+
+    comparison = compare_checks(judged(before, None, None), judged(after, after_dbc, after_vehicle))
+    if not any(readings):
+        return comparison
+    sides = (comparison.judged_before, comparison.judged_after)
+    first, second = (
+        None if given is None else _beside(*given, judgement)
+        for given, judgement in zip(readings, sides, strict=True)
+    )
+    changes = compare_readings(first.reading, second.reading) if first and second else ()
+    return replace(comparison, codes=CodesCompared(first, second, changes))
+
+
+def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Comparison:
+    """Compare drives that are judged already, as `compare` does.
+
+    Parameters
+    ----------
+    before, after : at least one each.
+
+    Raises
+    ------
+    RequestError : one recording is given twice on one side, so that its distance would count twice.
+    """
+    for side in (before, after):
+        _refuse_twice(side)
+    first, second = (merge_drives([drive.judgement for drive in side]) for side in (before, after))
+    proof = prove_repair(first, second)
+    pairs = [(one.summary, other.summary) for one in before for other in after]
     cautions = caution_comparison(
         proof,
-        second.judgement,
-        exchanged=second.summary.first_time_ns < first.summary.first_time_ns,
-        same_file=second.summary.sha256 == first.summary.sha256,
+        second,
+        exchanged=any(later.first_time_ns < earlier.first_time_ns for earlier, later in pairs),
+        same_file=any(later.sha256 == earlier.sha256 for earlier, later in pairs),
+        overlapping=_overlap(before) or _overlap(after),
     )
+    layout_cautions = dict.fromkeys(caution for drive in after for caution in drive.layout.cautions)
     return Comparison(
-        before=first,
-        after=second,
+        before=before[0],
+        after=after[0],
+        judged_before=first,
+        judged_after=second,
         proof=proof,
-        next_steps=advise_comparison(proof, second.judgement, second.vehicle.drive_side),
-        cautions=(*second.layout.cautions, *cautions),
+        next_steps=advise_comparison(proof, second, after[-1].vehicle.drive_side),
+        cautions=(*layout_cautions, *cautions),
+        further_before=tuple(before[1:]),
+        further_after=tuple(after[1:]),
     )
+
+
+def _beside(file: Path, reading: CodesDocument, judgement: Judgement) -> CodesBeside:
+    """Put a reading beside what is sure enough to act on."""
+    findings = [finding for judged in judgement.corners for finding in judged.faults]
+    untested = [judged.corner for judged in judgement.with_verdict("untested")]
+    return CodesBeside(
+        file=str(file),
+        reading=reading,
+        beside=compare_with_drive(findings, reading, untested=untested),
+    )
+
+
+def _refuse_twice(drives: Sequence[Check]) -> None:
+    for one, other in combinations([drive.summary for drive in drives], 2):
+        same_stretch = (one.first_time_ns, one.last_time_ns, one.frames) == (
+            other.first_time_ns,
+            other.last_time_ns,
+            other.frames,
+        )
+        if one.sha256 == other.sha256 or same_stretch:
+            raise RequestError(
+                f"holds the same recording as {one.file}",
+                where=other.file,
+                remedy="give each drive once: the distances of all are added up",
+            )
+
+
+def _overlap(drives: Sequence[Check]) -> bool:
+    """Whether two recordings hold one stretch of time, by clocks that tell the date."""
+    return any(
+        min(one.last_time_ns, other.last_time_ns) > max(one.first_time_ns, other.first_time_ns)
+        for one, other in combinations([drive.summary for drive in drives], 2)
+        if min(one.first_time_ns, other.first_time_ns) > _DATED_NS
+    )
+
+
+_DATED_NS = 86_400 * 10**9
+"""A clock that stands within a day of zero counts from the recorder's own start. [ns]"""

@@ -5,7 +5,6 @@ size marking (ISO 4000-1), F = 3.05 for radial and 2.99 for bias-ply tyres (seen
 """
 
 import re
-import tomllib
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -13,6 +12,7 @@ import msgspec
 
 from canwheel.corners import Side
 from canwheel.errors import VehicleError
+from canwheel.toml_file import read_toml
 
 Positive = Annotated[float, msgspec.Meta(gt=0)]
 CanId = Annotated[int, msgspec.Meta(ge=0, lt=1 << 29)]
@@ -148,35 +148,10 @@ def read_vehicle(path: Path) -> Vehicle:
     VehicleError : unreadable, no TOML, an unknown key, a wrong type or an impossible value; the
         message names the line or the key.
     """
+    vehicle = read_toml(path, Vehicle, VehicleError, "a vehicle file")
     try:
-        document = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
-        vehicle = msgspec.convert(document, Vehicle)
         if vehicle.vehicle.tyre is not None:
             rolling_circumference_m(vehicle.vehicle.tyre)
-    except OSError as error:
-        raise VehicleError(
-            f"cannot be read: {error.strerror}",
-            where=str(path),
-            remedy="check the path of the vehicle file",
-        ) from error
-    except UnicodeDecodeError as error:
-        raise VehicleError(
-            f"is not UTF-8 text (byte {error.start})",
-            where=str(path),
-            remedy="a vehicle file is TOML text, save it as UTF-8",
-        ) from error
-    except tomllib.TOMLDecodeError as error:
-        raise VehicleError(
-            f"is not valid TOML: {error}", where=str(path), remedy="mend that line"
-        ) from error
-    except msgspec.ValidationError as error:
-        message, _, key = str(error).partition(" - at `$")
-        key = key.strip("`").lstrip(".")
-        raise VehicleError(
-            message[0].lower() + message[1:],
-            where=f"{path}, {key}" if key else str(path),
-            remedy="README lists the keys a vehicle file may have",
-        ) from error
     except ValueError as error:
         raise VehicleError(
             str(error), where=f"{path}, vehicle.tyre", remedy="write the size on the side wall"

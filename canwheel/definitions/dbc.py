@@ -1,6 +1,7 @@
 """A DBC file to `Definitions`: every signal's place and the words around it, as plain facts."""
 
 import codecs
+import hashlib
 import math
 import re
 from collections.abc import Mapping
@@ -62,11 +63,13 @@ class Definitions:
     file : its name.
     messages : in the file's order.
     passed_over : what was in the file and could not be used, one plain line each.
+    sha256 : of the file's bytes, hexadecimal.
     """
 
     file: str
     messages: tuple[DefinedMessage, ...]
     passed_over: tuple[str, ...] = ()
+    sha256: str = ""
 
 
 def read_definitions(path: Path) -> Definitions:
@@ -76,7 +79,8 @@ def read_definitions(path: Path) -> Definitions:
     ------
     DefinitionsError : unreadable, or not a DBC file; the message names the line.
     """
-    text = _read_text(path)
+    content = _read_bytes(path)
+    text = _decode_text(content)
     if not text.strip():
         raise DefinitionsError("is empty", where=str(path), remedy="give a DBC file")
     try:
@@ -84,11 +88,15 @@ def read_definitions(path: Path) -> Definitions:
         messages = tuple(map(define_message, load_database(mended.text).messages))
     except Exception as error:
         raise _not_parsed(path, text, error) from error
-    return Definitions(file=path.name, messages=messages, passed_over=mended.passed_over)
+    return Definitions(
+        file=path.name,
+        messages=messages,
+        passed_over=mended.passed_over,
+        sha256=hashlib.sha256(content).hexdigest(),
+    )
 
 
-def _read_text(path: Path) -> str:
-    """Read the file's text: UTF-8 or UTF-16 by its mark, UTF-8 if it is that, else cp1252."""
+def _read_bytes(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
             content = file.read(_LARGEST_FILE + 1)
@@ -102,6 +110,11 @@ def _read_text(path: Path) -> str:
             where=str(path),
             remedy="give the DBC file, not the recording",
         )
+    return content
+
+
+def _decode_text(content: bytes) -> str:
+    """The file's text: UTF-8 or UTF-16 by its mark, UTF-8 if it is that, else cp1252."""
     if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
         return content.decode("utf-16", errors="replace")
     try:

@@ -166,7 +166,8 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
     if proof.to_drive.phrases:
         more = say_list(proof.to_drive.phrases)
         steps.append(
-            f"Record the second drive again, longer than this: {more}. Then compare again."
+            f"Drive and record {more}. Then compare again with all recordings made after the "
+            "repair: they add up."
         )
     steps += [f"{step}." for step in _drive_again(after, drive_side)]
     if not proof.claims:

@@ -52,6 +52,8 @@ class Task:
     counted : (5, 3) conditions in which distance counts: all, or those that it goes with.
     before_km : distance of the first drive in those conditions. [km]
     needed_km : clean distance in those conditions that proves it. [km]
+    in_one_go_km : distance that one drive must have without a break, since the fault began so far
+        into the first one; 0 when several short drives do as well. [km]
     bands, turns : distance to repeat by position in `SPEED_BANDS_KPH` and in `TURNS`. [km]
     only_band, only_turn : the one condition of each sort that it goes with, where there is one.
     """
@@ -62,6 +64,7 @@ class Task:
     counted: NDArray[np.bool_]
     before_km: float
     needed_km: float
+    in_one_go_km: float
     bands: Mapping[int, float]
     turns: Mapping[int, float]
     only_band: int | None
@@ -83,6 +86,7 @@ class Progress:
     ----------
     clean_km : driven in the conditions that count. [km]
     missing_km : still to drive there. [km]
+    one_go_km : length of the one drive that is still to do; 0 when none is. [km]
     missing_bands, missing_turns : still to repeat by position. [km]
     unread_km : still to be read above 15 km/h, before the corner is tested at all. [km]
     unseen : why the drive could not show this kind at all, where it could not.
@@ -90,6 +94,7 @@ class Progress:
 
     clean_km: float
     missing_km: float
+    one_go_km: float
     missing_bands: Mapping[int, float]
     missing_turns: Mapping[int, float]
     unread_km: float
@@ -98,7 +103,13 @@ class Progress:
     @property
     def done(self) -> bool:
         """Whether nothing is left to do."""
-        to_do = (self.missing_km, self.missing_bands, self.missing_turns, self.unread_km)
+        to_do = (
+            self.missing_km,
+            self.one_go_km,
+            self.missing_bands,
+            self.missing_turns,
+            self.unread_km,
+        )
         return not (any(to_do) or self.unseen)
 
 
@@ -162,14 +173,15 @@ def set_task(finding: Finding, before: Judgement) -> Task:
     own_km = before.corner(finding.corner).coverage.km
     drive_km = np.minimum(own_km + driving.km_within(finding.spans), whole_km)
     before_km = float(drive_km[counted].sum())
+    in_one_go_km = 0.0
     if pattern == "intermittent":
         shown = _times_by_cell(finding, driving)
         needed_km = clean_km_needed(max(1, finding.count), before_km)
     else:
         shown = driving.km_within(finding.spans)
         # What began some way into the drive (warm, say) must be given that way to begin again.
-        way_before = driving.time_s < finding.from_s
-        needed_km = max(SOUND_NEEDS_KM, float(driving.km_where(way_before).sum()))
+        in_one_go_km = driving.km_on_the_way_to(finding.from_s)
+        needed_km = max(SOUND_NEEDS_KM, in_one_go_km)
     return Task(
         kind=finding.kind,
         pattern=pattern,
@@ -177,6 +189,7 @@ def set_task(finding: Finding, before: Judgement) -> Task:
         counted=counted,
         before_km=before_km,
         needed_km=needed_km,
+        in_one_go_km=in_one_go_km,
         bands=_bands_to_repeat(shown.sum(axis=1), drive_km.sum(axis=1), finding.kind),
         turns=_to_repeat(shown.sum(axis=0), drive_km.sum(axis=0), DOMINANT_SHARE),
         only_band=only_band,
@@ -189,9 +202,13 @@ def measure_progress(task: Task, after: CornerJudgement) -> Progress:
     km = after.coverage.km
     band_km, turn_km = km.sum(axis=1), km.sum(axis=0)
     clean_km = float(km[task.counted].sum())
+    missing_km = _lacking(task.needed_km, clean_km)
+    # What one drive misses of the way, the missing distance says already.
+    too_short = not missing_km and _lacking(task.in_one_go_km, after.coverage.longest_km) > 0
     return Progress(
         clean_km=clean_km,
-        missing_km=_lacking(task.needed_km, clean_km),
+        missing_km=missing_km,
+        one_go_km=task.in_one_go_km if too_short else 0.0,
         missing_bands=_missing(task.bands, band_km),
         missing_turns=_missing(task.turns, turn_km),
         unread_km=_lacking(SOUND_NEEDS_KM, after.coverage.read_km),
@@ -203,6 +220,7 @@ def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
     """Put together the driving still to do."""
     lengths = [
         (task.where, progress.missing_km),
+        (" in one drive without a break", progress.one_go_km),
         (" above 15 km/h", 0.0 if progress.missing_km else progress.unread_km),
         *((f" {say_band(SPEED_BANDS_KPH[i])}", km) for i, km in progress.missing_bands.items()),
         *((f" {_TURN_WORDS[i]}", km) for i, km in progress.missing_turns.items()),

@@ -28,11 +28,18 @@ class CornerCoverage:
     corner : which.
     km : (5, 3) distance driven by speed band and turn. [km]
     read_km : distance with this corner read and the car above 15 km/h. [km]
+    drives_km : of several drives put together, the distance of each; empty for one drive. [km]
     """
 
     corner: Corner
     km: NDArray[np.float64]
     read_km: float
+    drives_km: tuple[float, ...] = ()
+
+    @property
+    def longest_km(self) -> float:
+        """Distance of the longest drive in it. [km]"""
+        return max(self.drives_km, default=float(self.km.sum()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,12 +52,20 @@ class Driving:
     step_km : (n,) distance since the sample before, 0 for the first one and across a gap. [km]
     band : (n,) position in `SPEED_BANDS_KPH`.
     turn : (n,) position in `TURNS`.
+    starts_s : when a drive begins; more than one where several are put together. [s]
     """
 
     time_s: NDArray[np.float64]
     step_km: NDArray[np.float64]
     band: NDArray[np.int8]
     turn: NDArray[np.int8]
+    starts_s: tuple[float, ...] = (0.0,)
+
+    def km_on_the_way_to(self, moment_s: float) -> float:
+        """Distance from the begin of the drive that this moment lies in. [km]"""
+        start_s = max((start for start in self.starts_s if start <= moment_s), default=0.0)
+        on_the_way = (self.time_s >= start_s) & (self.time_s < moment_s)
+        return float(self.step_km[on_the_way].sum())
 
     def km_where(self, rows: NDArray[np.bool_]) -> NDArray[np.float64]:
         """(5, 3) distance by speed band and turn over the samples that `rows` marks. [km]"""

@@ -11,10 +11,13 @@ import msgspec
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import SignalPlace
+from canwheel.fault_memory.against_drive import ReadingChange, Relation
+from canwheel.fault_memory.status import CodeState
 from canwheel.judgement.proof import Claim, ComparisonVerdict, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.outcome import EventKind, FaultKind, Figure, Finding
-from canwheel.pipeline import Check, Comparison
+from canwheel.pipeline import Check, CodesBeside, CodesCompared, Comparison
+from canwheel.track.lamps import LampName
 from canwheel.version import VERSION
 
 _PROGRAM = f"canwheel {VERSION}"
@@ -50,6 +53,7 @@ class DefinitionsPart(Part, frozen=True):
     """The DBC and what it gave."""
 
     file: str
+    sha256: str
     wheels: dict[Corner, WheelPart]
 
 
@@ -111,6 +115,59 @@ class LampPart(Part, frozen=True):
     went_out_s: float | None
     after_moving_s: float | None
     lit_again_s: float | None
+    lit_again_kph: float | None
+    out_as_usual: bool | None
+
+
+class CodePart(Part, frozen=True):
+    """One stored code, as the unit reported it and as the open lists explain it."""
+
+    code: str
+    meaning: str | None
+    failure: str
+    corner: Corner | None
+    status: int
+    status_words: list[str]
+    state: CodeState
+    note: str
+
+
+class CodeBesidePart(Part, frozen=True):
+    """One code, or one corner's findings, beside the other side."""
+
+    relation: Relation
+    corner: Corner | None
+    codes: list[str]
+    findings: list[FaultKind]
+    type_fits: bool | None
+    says: str
+
+
+class CodesPart(Part, frozen=True):
+    """A saved reading of stored codes beside a drive. It changes no verdict."""
+
+    file: str
+    read_at: str
+    vehicle: str | None
+    codes: list[CodePart]
+    beside_drive: list[CodeBesidePart]
+
+
+class CodeChangePart(Part, frozen=True):
+    """What became of one code between two readings; never a repair by itself."""
+
+    code: str
+    corner: Corner | None
+    change: ReadingChange
+    says: str
+
+
+class CodesComparedPart(Part, frozen=True):
+    """Readings before and after. They change no verdict."""
+
+    before: CodesPart | None
+    after: CodesPart | None
+    changes: list[CodeChangePart]
 
 
 CheckSchema = Literal["canwheel-check/1"]
@@ -128,7 +185,8 @@ class CheckDocument(Part, frozen=True):
     verdict: DriveVerdict
     corners: dict[Corner, CornerPart]
     events: list[EventPart]
-    lamps: dict[Literal["abs", "stability", "brake"], LampPart]
+    lamps: dict[LampName, LampPart]
+    codes: CodesPart | None
     next_steps: list[str]
     cautions: list[str]
 
@@ -170,7 +228,11 @@ class ProofPart(Part, frozen=True):
 
 
 class CompareDocument(Part, frozen=True):
-    """Two drives, before and after a repair, judged."""
+    """Drives before and after a repair, judged.
+
+    `before` and `after` are the first drive given of each side, `further_before` and
+    `further_after` the others; the proof counts all of them.
+    """
 
     schema: CompareSchema
     program: str
@@ -179,6 +241,9 @@ class CompareDocument(Part, frozen=True):
     proof: ProofPart
     before: CheckDocument
     after: CheckDocument
+    further_before: list[CheckDocument]
+    further_after: list[CheckDocument]
+    codes: CodesComparedPart | None
     next_steps: list[str]
     cautions: list[str]
 
@@ -211,6 +276,7 @@ def document_check(check: Check) -> CheckDocument:
         ),
         definitions=DefinitionsPart(
             file=_utf8(check.layout.file),
+            sha256=check.definitions_sha256,
             wheels={corner: _wheel(check.layout.wheel(corner)) for corner in CORNERS},
         ),
         drive=_drive(judgement),
@@ -226,9 +292,12 @@ def document_check(check: Check) -> CheckDocument:
                 _ms_or_none(lamp.went_out_s),
                 _ms_or_none(lamp.after_moving_s),
                 _ms_or_none(lamp.lit_again_s),
+                None if lamp.lit_again_kph is None else round(lamp.lit_again_kph, 1),
+                lamp.out_as_usual,
             )
             for lamp in judgement.lamps
         },
+        codes=None if check.codes is None else _codes(check.codes),
         next_steps=list(check.next_steps),
         cautions=list(check.cautions),
     )
@@ -255,6 +324,9 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
         ),
         before=document_check(comparison.before),
         after=document_check(comparison.after),
+        further_before=[document_check(drive) for drive in comparison.further_before],
+        further_after=[document_check(drive) for drive in comparison.further_after],
+        codes=None if comparison.codes is None else _codes_compared(comparison.codes),
         next_steps=list(comparison.next_steps),
         cautions=list(comparison.cautions),
     )
@@ -314,6 +386,50 @@ def _claim(claim: Claim) -> ClaimPart:
         clean_km_needed=round(claim.clean_km_needed, 3),
         speed_bands_missing_kph=_bands(claim.speed_bands_missing_kph),
         to_drive=list(claim.to_drive.phrases),
+    )
+
+
+def _codes(codes: CodesBeside) -> CodesPart:
+    reading = codes.reading
+    return CodesPart(
+        file=_utf8(codes.file),
+        read_at=reading.read_at,
+        vehicle=reading.vehicle,
+        codes=[
+            CodePart(
+                code=code.code,
+                meaning=code.meaning,
+                failure=code.failure,
+                corner=code.corner,
+                status=code.status,
+                status_words=list(code.status_words),
+                state=code.state,
+                note=code.note,
+            )
+            for code in reading.codes
+        ],
+        beside_drive=[
+            CodeBesidePart(
+                relation=one.relation,
+                corner=one.corner,
+                codes=list(one.codes),
+                findings=list(one.findings),
+                type_fits=one.type_fits,
+                says=one.says,
+            )
+            for one in codes.beside
+        ],
+    )
+
+
+def _codes_compared(codes: CodesCompared) -> CodesComparedPart:
+    return CodesComparedPart(
+        before=None if codes.before is None else _codes(codes.before),
+        after=None if codes.after is None else _codes(codes.after),
+        changes=[
+            CodeChangePart(change.code, change.corner, change.change, change.says)
+            for change in codes.changes
+        ],
     )
 
 

@@ -131,7 +131,7 @@ def test_after_two_drives_the_next_step_is_what_is_missing(
     assert steps_after(TOWN) == ()
     assert steps_after(TOWN, dead)[0].startswith("Take the maker's service information")
     short = steps_after([(0.1, 30.0, "straight")])
-    assert short[0].startswith("Record the second drive again, longer than this: another 0.2 km")
+    assert short[0].startswith("Drive and record another 0.2 km")
     assert "to test" in short[1]
     assert "first drive shows no fault" in steps_after(TOWN, first=None)[0]
 

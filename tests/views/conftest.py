@@ -6,12 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison
-from canwheel.judgement.proof import prove_repair
+from canwheel.judgement.advice import advise
+from canwheel.judgement.cautions import caution_check
 from canwheel.judgement.verdict import judge_drive
 from canwheel.outcome import Outcome
-from canwheel.pipeline import Check, Comparison, compare
+from canwheel.pipeline import Check, Comparison, compare, compare_checks
 from canwheel.track.coverage import Coverage
 
 PROJECT = Path(__file__).parents[2]
@@ -55,13 +54,6 @@ def recompare() -> Callable[[Check, Check], Comparison]:
     """Compare two judged drives."""
 
     def make(before: Check, after: Check) -> Comparison:
-        proof = prove_repair(before.judgement, after.judgement)
-        return Comparison(
-            before=before,
-            after=after,
-            proof=proof,
-            next_steps=advise_comparison(proof, after.judgement, after.vehicle.drive_side),
-            cautions=caution_comparison(proof, after.judgement, exchanged=False, same_file=False),
-        )
+        return compare_checks([before], [after])
 
     return make

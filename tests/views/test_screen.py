@@ -13,8 +13,9 @@ from canwheel.outcome import Event, Finding, NotJudged, Outcome, Span
 from canwheel.pipeline import Check, Comparison
 from canwheel.track.lamps import Lamp
 from canwheel.vehicle import Vehicle
-from canwheel.views.screen import render_check, render_comparison, say_time
+from canwheel.views.screen import render_check, render_comparison
 from canwheel.views.terminal import Screen
+from canwheel.views.words import say_time
 
 Rejudge = Callable[..., Check]
 Recompare = Callable[[Check, Check], Comparison]
@@ -170,11 +171,27 @@ def test_events_and_what_was_not_shown(shipped: Comparison, rejudge: Rejudge) ->
     [
         (lamp(12.4, 6.1, None, lit_at_start=True), "out 6.1 s after moving off and stayed out"),
         (lamp(3.0, -2.0, None, lit_at_start=True), "out 2.0 s before moving off and stayed out"),
-        (lamp(12.4, 6.1, 30.0, lit_at_start=True), "out 6.1 s after moving off, lit at 30.0 s"),
+        (
+            lamp(12.4, 6.1, 30.0, lit_at_start=True),
+            "out 6.1 s after moving off, lit again at 30.0 s",
+        ),
+        (
+            replace(lamp(12.4, 30.1, 45.0, lit_at_start=True), lit_again_kph=38.4),
+            "out 30.1 s after moving off, later than the usual 30 s, "
+            "lit again at 45.0 s at 38 km/h",
+        ),
+        (
+            lamp(40.0, 31.0, None, lit_at_start=True),
+            "out 31.0 s after moving off, later than the usual 30 s, and stayed out",
+        ),
         (lamp(3.0, None, None, lit_at_start=True), "out at 3.0 s and stayed out"),
         (lamp(None, None, None, lit_at_start=True), "lit throughout"),
         (lamp(None, None, None, lit_at_start=False), "never lit"),
-        (lamp(None, None, 30.0, lit_at_start=False), "never lit"),
+        (lamp(None, None, 30.0, lit_at_start=False), "out at first, lit at 30.0 s"),
+        (
+            lamp(33.0, 31.0, 30.0, lit_at_start=False),
+            "out at first, lit at 30.0 s, out 31.0 s after moving off",
+        ),
     ],
 )
 def test_lamps(shipped: Comparison, measured: Lamp, words: str) -> None:
@@ -242,7 +259,7 @@ def test_comparison_headlines(
     first, second = (rejudge(shipped.after, Outcome(findings=findings)) for findings in drives)
     text = one_line(render_comparison(recompare(first, second), Screen()))
     assert text.startswith(headline)
-    assert ("still there in the second drive" in text) == ("STILL" in headline)
+    assert ("still there after the repair" in text) == ("STILL" in headline)
 
 
 @pytest.mark.parametrize(
