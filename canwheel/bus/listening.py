@@ -165,7 +165,7 @@ def open_listener(settings: AdapterSettings, *, acknowledge: bool = False) -> Li
         opened = opener(settings, acknowledge=acknowledge)
     except (AdapterError, RequestError):
         raise
-    except can.CanInterfaceNotImplementedError as error:
+    except (can.CanInterfaceNotImplementedError, ImportError) as error:
         raise AdapterError(
             f"{settings.interface} cannot be used here: {error}",
             remedy=install_remedy(settings.interface),
@@ -299,9 +299,19 @@ def _open_socketcand(settings: AdapterSettings, *, acknowledge: bool) -> OpenedB
             remedy="say --option host=ADDRESS --option port=29536",
         )
     # the driver would try a dead address without a pause for ten seconds
-    with socket.create_connection((host, int(port)), timeout=_REACH_S):
-        pass
-    return OpenedBus(_open_bus(settings), "acknowledges", "adapter", settings.bitrate)
+    with socket.create_connection((host, int(port)), timeout=_REACH_S) as probe:
+        if not probe.recv(256).startswith(b"< hi"):
+            raise AdapterError(
+                f"what answers at {host}:{port} is no socketcand",
+                remedy="check the daemon's address",
+            )
+    usual = socket.getdefaulttimeout()
+    socket.setdefaulttimeout(_REACH_S)  # nor does it give up on a daemon that says nothing
+    try:
+        bus = _open_bus(settings)
+    finally:
+        socket.setdefaulttimeout(usual)
+    return OpenedBus(bus, "acknowledges", "adapter", settings.bitrate)
 
 
 def _open_without_hardware(settings: AdapterSettings, *, acknowledge: bool) -> OpenedBus:  # noqa: ARG001 - as the others
