@@ -59,6 +59,16 @@ class IdPattern:
 Wanted = tuple[IdPattern, ...]
 
 
+def is_wanted(
+    wanted: Wanted, can_id: NDArray[np.uint32], flags: NDArray[np.uint8]
+) -> NDArray[np.bool_]:
+    """Which frames of these columns one of the patterns wants."""
+    hit = np.zeros(len(can_id), np.bool_)
+    for pattern in wanted:
+        hit |= pattern.matches(can_id, flags)
+    return hit
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Frames:
     """n frames as columns, in the order in which they stand in the capture.

@@ -27,6 +27,7 @@ class CaptureSummary:
         that was ended without warning is not one of them.
     first_unreadable : where the first one is.
     cut_last_line : whether the last line is cut off.
+    damage : what is wrong with the file beyond its lines, in words; empty when nothing is.
     """
 
     file: str
@@ -37,6 +38,7 @@ class CaptureSummary:
     unreadable_lines: int = 0
     first_unreadable: UnreadableLine | None = None
     cut_last_line: bool = False
+    damage: str = ""
 
     @property
     def duration_s(self) -> float:

@@ -1,6 +1,8 @@
-"""The command line, one file a command."""
+"""The command line, one file a command.
 
+Only `click` is imported on the way to the help text: what a command needs, it imports when it runs.
+"""
 
-def main() -> None:
-    """Run the command line."""
-    raise NotImplementedError
+from canwheel.cli.app import main
+
+__all__ = ["main"]

@@ -151,7 +151,8 @@ def _as_numbers(field: NDArray[np.uint64], bits: BitField) -> Numbers:
     """Return a field's bits as the numbers they are: unsigned, signed or floating-point."""
     if bits.is_float:
         bits_type, float_type = _FLOAT_TYPES[bits.length]
-        return field.astype(bits_type).view(float_type).astype(np.float64)
+        with np.errstate(invalid="ignore"):  # see _scaled
+            return field.astype(bits_type).view(float_type).astype(np.float64)
     if bits.is_signed:
         unused = np.int64(64 - bits.length)
         return (field.view(np.int64) << unused) >> unused
@@ -160,7 +161,10 @@ def _as_numbers(field: NDArray[np.uint64], bits: BitField) -> Numbers:
 
 def _scaled(number: Numbers, place: SignalPlace) -> NDArray[np.float64]:
     """Return raw * scale + offset. (n,), in the signal's unit."""
-    return number.astype(np.float64) * place.scale + place.offset
+    # A floating-point field can hold anything, "signalling" not-a-numbers and the largest numbers
+    # included; what comes of them is no reading, and no concern of the reader's terminal.
+    with np.errstate(invalid="ignore", over="ignore"):
+        return number.astype(np.float64) * place.scale + place.offset
 
 
 def _is_no_value(data: NDArray[np.uint8], place: SignalPlace, number: Numbers) -> NDArray[np.bool_]:

@@ -1,14 +1,18 @@
 """A DBC file to `Definitions`: every signal's place and the words around it, as plain facts."""
 
 import codecs
+import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from canwheel.definitions.j1939 import is_wheel_group, standard_place
 from canwheel.definitions.layout import BitField, ByteOrder, Multiplex, SignalPlace
 from canwheel.definitions.library import load_database
+from canwheel.definitions.meaning import all_ones, words_without_value
+from canwheel.definitions.mending import mend
 from canwheel.errors import DefinitionsError
 from canwheel.frames import IdPattern
 
@@ -70,11 +74,14 @@ def read_definitions(path: Path) -> Definitions:
     """
     text = _read_text(path)
     try:
-        database = load_database(text)
+        mended = mend(text)
+        database = load_database(mended.text)
     except Exception as error:
         raise _not_parsed(path, text, error) from error
     return Definitions(
-        file=path.name, messages=tuple(_message(message) for message in database.messages)
+        file=path.name,
+        messages=tuple(define_message(message) for message in database.messages),
+        passed_over=mended.passed_over,
     )
 
 
@@ -121,7 +128,7 @@ def _line_of_message(text: str, said: str) -> int | None:
     return text.count("\n", 0, defined.start()) + 1 if defined else None
 
 
-def _message(message: "Message") -> DefinedMessage:
+def define_message(message: "Message") -> DefinedMessage:
     """Return the plain facts of one of the library's messages."""
     numbers = [signal for signal in message.signals if _is_number(signal)]
     return DefinedMessage(
@@ -137,6 +144,8 @@ def _message(message: "Message") -> DefinedMessage:
 
 def _is_number(signal: "Signal") -> bool:
     """Whether a field can be a number at all."""
+    if not (math.isfinite(signal.scale) and math.isfinite(signal.offset)):
+        return False
     if signal.is_float:
         return signal.length in _FLOAT_LENGTHS
     return 1 <= signal.length <= _LONGEST_NUMBER and signal.start >= 0
@@ -160,6 +169,13 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
         comment=signal.comment or "",
     )
     words = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
+    said = words_without_value(words)
+    marks = tuple(mark for mark in all_ones(place) if mark.low not in words)
+    place = replace(place, not_values=said + marks)
+    if message.protocol == "j1939" or is_wheel_group(
+        message.frame_id, extended=message.is_extended_frame
+    ):
+        place = standard_place(place)
     return DefinedSignal(place, words)
 
 
@@ -171,6 +187,8 @@ def _bits(signal: "Signal") -> BitField:
 
 def _multiplex(message: "Message", signal: "Signal") -> tuple[Multiplex, ...]:
     """Return the selectors that a signal hangs on, the outermost first."""
+    if signal.multiplexer_ids is None:
+        return ()
     by_name = {each.name: each for each in message.signals}
     chain: list[Multiplex] = []
     seen = {signal.name}

@@ -105,6 +105,19 @@ class SignalPlace:
         """``Message.Signal``, as a vehicle file names it."""
         return f"{self.message}.{self.signal}"
 
+    @property
+    def counter_modulus(self) -> int:
+        """How many values a counter here goes through before it starts again.
+
+        All that its bits can hold, unless the DBC states a maximum that leaves a few of the
+        highest out: those are then kept for marks such as "invalid".
+        """
+        full = 1 << self.bits.length
+        if self.maximum is None or self.scale <= 0:
+            return full
+        stated = round((self.maximum - self.offset) / self.scale) + 1
+        return stated if full // 2 < stated < full else full
+
 
 @dataclass(frozen=True, slots=True)
 class WheelLayout:
@@ -116,12 +129,14 @@ class WheelLayout:
     wheels : one place a corner, in corner order.
     unit : what all four count in.
     helpers : the optional signals that the vehicle file or the DBC offers.
+    cautions : what to bear in mind of this layout, in plain sentences.
     """
 
     file: str
     wheels: tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
     unit: SpeedUnit
     helpers: Mapping[HelperName, SignalPlace] = field(default_factory=dict)
+    cautions: tuple[str, ...] = ()
 
     def wheel(self, corner: Corner) -> SignalPlace:
         """Place of one corner's signal."""

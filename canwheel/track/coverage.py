@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import TURNING_SHARE, Motion
+from canwheel.track.motion import LONGEST_STEP_S, TURNING_SHARE, Motion
 from canwheel.track.wheel_track import WheelTrack, within
 
 SPEED_BANDS_KPH = ((0.0, 15.0), (15.0, 30.0), (30.0, 50.0), (50.0, 80.0), (80.0, float("inf")))
@@ -93,10 +93,6 @@ TOLD_BY_KPH = 15.0
 """UN Regulation 13-H wants a sensor fault told by this speed, so above it a corner counts as
 tested. [km/h]"""
 
-LONGEST_STEP_S = 1.0
-"""Between samples farther apart than this nobody knows what the car did; it counts for nothing.
-Slower than any wheel message (10 to 100 ms), even with most frames lost. [s]"""
-
 SHORTEST_STOP_S = 0.5
 """A stop shorter than this is a dip in a noisy signal. [s]"""
 
@@ -122,9 +118,9 @@ def measure_coverage(track: WheelTrack, motion: Motion) -> Coverage:
     fl, fr, rl, rr = (_corner_coverage(track, driving, speed, corner) for corner in CORNERS)
     moving_at = np.flatnonzero(motion.moving)
     return Coverage(
-        distance_km=float(step_km.sum()),
+        distance_km=motion.distance_km,
         moving_s=float(step_s[motion.moving].sum()),
-        top_speed_kph=float(np.nanmax(motion.speed_kph, initial=0.0)),
+        top_speed_kph=motion.top_kph,
         stops=_count_stops(track, motion),
         straight_s=float(moving_turn_s[0]),
         left_turn_s=float(moving_turn_s[1]),

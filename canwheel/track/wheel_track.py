@@ -1,7 +1,7 @@
 """`WheelTrack`: the four corners' readings over the drive, ready to be judged."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,7 @@ class WheelTrack:
     driven : the driven axle, where it is known.
     wheelbase_over_track : wheelbase divided by track, where the vehicle file gives both.
     drive_side : side the steering wheel is on, where it is known.
+    frames_per_s, last_index : of the whole capture: usual number of frames, last frame's position.
     """
 
     wheels: tuple[WheelSamples, WheelSamples, WheelSamples, WheelSamples]
@@ -78,7 +79,79 @@ class WheelTrack:
     helpers: Mapping[HelperName, HelperSamples] = field(default_factory=dict)
     gaps: tuple[Span, ...] = ()
     clock_steps: tuple[Span, ...] = ()
+    frames_per_s: float = 0.0
+    last_index: int = -1
 
     def wheel(self, corner: Corner) -> WheelSamples:
         """One corner's own samples."""
         return self.wheels[corner.position]
+
+    @property
+    def whole(self) -> Span:
+        """The whole capture."""
+        return Span(0.0, self.duration_s)
+
+    def seen_from(self, corner: Corner) -> FloatColumn:
+        """All four at one corner's own times: (n, 4), that corner's own column exact. [km/h]
+
+        What lasts a single sample there would be blurred on the common base.
+        """
+        own = self.wheel(corner)
+        if own.time_s is self.time_s:
+            return self.speed_kph
+        return np.column_stack([at_times(wheel, own.time_s) for wheel in self.wheels])
+
+    def without(self, hidden: Mapping[Corner, Sequence[Span]]) -> "WheelTrack":
+        """Return the same drive with some corners unread for some time.
+
+        What one check has explained is taken out before the next one looks.
+
+        Parameters
+        ----------
+        hidden : spans by corner; both ends are hidden too.
+        """
+        if not any(hidden.values()):
+            return self
+        wheels, speed_kph = list(self.wheels), self.speed_kph.copy()
+        for corner, spans in hidden.items():
+            own = self.wheel(corner)
+            own_speed = own.speed_kph.copy()
+            own_speed[within(own.time_s, spans)] = np.nan
+            wheels[corner.position] = replace(own, speed_kph=own_speed)
+            # A sample on the common base leans on its neighbours on both sides.
+            wider = [Span(s.from_s - own.period_s, s.to_s + own.period_s) for s in spans]
+            column = within(self.time_s, spans if own.time_s is self.time_s else wider)
+            speed_kph[column, corner.position] = np.nan
+        fl, fr, rl, rr = wheels
+        return replace(self, wheels=(fl, fr, rl, rr), speed_kph=speed_kph)
+
+
+LONGEST_BRIDGE = 3
+"""Interpolation bridges at most this many periods of a corner's own message."""
+
+
+def at_times(wheel: WheelSamples, time_s: FloatColumn) -> FloatColumn:
+    """One corner's speed at other times: linear between its samples, NaN across a gap. [km/h]"""
+    if wheel.time_s is time_s:
+        return wheel.speed_kph
+    good = ~np.isnan(wheel.speed_kph)
+    known_s, known_kph = wheel.time_s[good], wheel.speed_kph[good]
+    if len(known_s) < 2:  # noqa: PLR2004 - a line needs two points
+        return np.full(len(time_s), np.nan)
+    after = np.clip(np.searchsorted(known_s, time_s), 1, len(known_s) - 1)
+    bridge_s = known_s[after] - known_s[after - 1]
+    longest_s = LONGEST_BRIDGE * wheel.period_s
+    outside = (time_s < known_s[0] - wheel.period_s) | (time_s > known_s[-1] + wheel.period_s)
+    speed: FloatColumn = np.interp(time_s, known_s, known_kph)
+    speed[outside | (bridge_s > longest_s)] = np.nan
+    return speed
+
+
+def within(time_s: FloatColumn, spans: Iterable[Span]) -> NDArray[np.bool_]:
+    """Which of these rising times lie inside any of the spans, ends included."""
+    inside = np.zeros(len(time_s) + 1, np.int64)
+    for span in spans:
+        inside[np.searchsorted(time_s, span.from_s, "left")] += 1
+        inside[np.searchsorted(time_s, span.to_s, "right")] -= 1
+    covered: NDArray[np.bool_] = np.cumsum(inside[:-1]) > 0
+    return covered

@@ -1,6 +1,7 @@
 """Column decode against cantools' own decode, and the cases that it does not have."""
 
 import struct
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -19,23 +20,7 @@ from canwheel.definitions.layout import (
 )
 from canwheel.frames import FrameFlag, Frames, IdPattern
 
-
-def frames_of(payloads: list[bytes], can_id: int = 0x123, flags: int = 0) -> Frames:
-    n = len(payloads)
-    width = max(8, *(len(payload) for payload in payloads)) if payloads else 8
-    data = np.zeros((n, width), np.uint8)
-    for row, payload in enumerate(payloads):
-        data[row, : len(payload)] = list(payload)
-    return Frames(
-        time_ns=np.arange(n, dtype=np.int64),
-        can_id=np.full(n, can_id, np.uint32),
-        flags=np.full(n, flags, np.uint8),
-        length=np.array([len(payload) for payload in payloads], np.uint8),
-        data=data,
-        channel=np.zeros(n, np.uint8),
-        channels=("can0",),
-        index=np.arange(n, dtype=np.int64),
-    )
+MakeFrames = Callable[..., Frames]
 
 
 def place_of(bits: BitField, **changes: object) -> SignalPlace:
@@ -75,7 +60,10 @@ def fields(draw: st.DrawFn) -> tuple[BitField, int]:
 )
 @settings(max_examples=600, deadline=None)
 def test_every_kind_of_field_decodes_as_the_library_does(
-    field: tuple[BitField, int], content: bytes, scaling: tuple[float, float]
+    frames_of: MakeFrames,
+    field: tuple[BitField, int],
+    content: bytes,
+    scaling: tuple[float, float],
 ) -> None:
     bits, size = field
     scale, offset = scaling
@@ -101,21 +89,21 @@ def test_every_kind_of_field_decodes_as_the_library_does(
         assert column.flagged[0]
 
 
-def test_raw_of_a_float_is_its_bits() -> None:
+def test_raw_of_a_float_is_its_bits(frames_of: MakeFrames) -> None:
     bits = BitField(0, 32, "little_endian", is_float=True)
     column = decode_signal(frames_of([struct.pack("<f", 12.5)]), place_of(bits))
     assert column.raw[0] == 0x41480000  # IEEE 754: 12.5 = 1.5625 * 2**3
     assert column.value[0] == 12.5
 
 
-def test_a_64_bit_unsigned_number_is_not_wrapped() -> None:
+def test_a_64_bit_unsigned_number_is_not_wrapped(frames_of: MakeFrames) -> None:
     bits = BitField(0, 64, "little_endian")
     column = decode_signal(frames_of([b"\xff" * 8]), place_of(bits))
     assert column.value[0] == 2.0**64
     assert column.raw[0] == -1  # its bits
 
 
-def test_frames_too_short_are_counted_and_never_zero() -> None:
+def test_frames_too_short_are_counted_and_never_zero(frames_of: MakeFrames) -> None:
     bits = BitField(8, 16, "little_endian")
     frames = frames_of([b"\x01\x02\x03", b"\x01\x02", b"", b"\x00\x10\x00\x00"])
     column = decode_signal(frames, place_of(bits))
@@ -124,7 +112,7 @@ def test_frames_too_short_are_counted_and_never_zero() -> None:
     assert column.too_short == 2
 
 
-def test_only_data_frames_of_the_right_identifier_count() -> None:
+def test_only_data_frames_of_the_right_identifier_count(frames_of: MakeFrames) -> None:
     bits = BitField(0, 8, "little_endian")
     for flags in (FrameFlag.REMOTE, FrameFlag.ERROR, FrameFlag.EXTENDED):
         assert len(decode_signal(frames_of([b"\x01"], flags=flags), place_of(bits))) == 0
@@ -138,14 +126,14 @@ def test_no_frames_at_all() -> None:
     assert column.too_short == 0
 
 
-def test_a_signal_beyond_the_widest_payload_is_too_short() -> None:
+def test_a_signal_beyond_the_widest_payload_is_too_short(frames_of: MakeFrames) -> None:
     bits = BitField(500, 12, "little_endian")
     column = decode_signal(frames_of([bytes(8)] * 3), place_of(bits))
     assert len(column) == 0
     assert column.too_short == 3
 
 
-def test_nested_selectors_must_all_hold() -> None:
+def test_nested_selectors_must_all_hold(frames_of: MakeFrames) -> None:
     place = place_of(
         BitField(16, 8, "little_endian"),
         multiplex=(
@@ -162,7 +150,7 @@ def test_nested_selectors_must_all_hold() -> None:
     assert column.too_short == 1
 
 
-def test_values_that_are_no_values_and_fields_that_say_so() -> None:
+def test_values_that_are_no_values_and_fields_that_say_so(frames_of: MakeFrames) -> None:
     place = place_of(
         BitField(0, 8, "little_endian"),
         not_values=(RawRange(0xFE, 0xFE, "error"), RawRange(0xFF, 300, "not available")),
@@ -175,7 +163,7 @@ def test_values_that_are_no_values_and_fields_that_say_so() -> None:
     assert column.raw.tolist() == [0x10, 0xFE, 0xFF, 0x11]
 
 
-def test_signed_ranges() -> None:
+def test_signed_ranges(frames_of: MakeFrames) -> None:
     place = place_of(
         BitField(0, 16, "little_endian", is_signed=True),
         not_values=(RawRange(-32768, -32768, "invalid"), RawRange(40000, 50000, "never")),
@@ -185,7 +173,9 @@ def test_signed_ranges() -> None:
     assert column.value[1] == -1
 
 
-def test_a_relative_signal_is_added_to_its_reference_and_clipped_at_its_ends() -> None:
+def test_a_relative_signal_is_added_to_its_reference_and_clipped_at_its_ends(
+    frames_of: MakeFrames,
+) -> None:
     reference = place_of(BitField(0, 8, "little_endian"), not_values=(RawRange(255, 255, "error"),))
     place = place_of(
         BitField(8, 8, "little_endian"),
@@ -204,7 +194,7 @@ def test_a_relative_signal_is_added_to_its_reference_and_clipped_at_its_ends() -
     assert column.flagged.tolist() == [False, False, False, True, False]
 
 
-def test_pieces_join_without_a_seam() -> None:
+def test_pieces_join_without_a_seam(frames_of: MakeFrames) -> None:
     n = 100_001
     raw = np.arange(n, dtype=np.uint32)
     frames = frames_of([b""])
@@ -225,7 +215,7 @@ def test_pieces_join_without_a_seam() -> None:
     assert (column.raw == np.arange(0, n, 3)).all()
 
 
-def test_a_field_over_nine_bytes() -> None:
+def test_a_field_over_nine_bytes(frames_of: MakeFrames) -> None:
     payload = bytes(range(0x10, 0x1C))
     data = frames_of([payload]).data
     whole_little = int.from_bytes(payload, "little")

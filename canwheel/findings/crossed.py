@@ -1,0 +1,205 @@
+"""Two corners' signals that sit on each other's places: connectors or wires mixed up.
+
+Each swap of two corners is tried: put back in order, do the four move as corners of one car do?
+Two relations tell. FL² + RR² = FR² + RL² breaks when the axles turn opposite ways, or when a rear
+wheel runs ahead of the front one on its side; and front² − rear² is positive in every slow turn,
+(wheelbase over track)² times (right − left)². Swapping left and right on the front axle, or on the
+rear axle, are mirror images of each other to these relations: there a steering or yaw-rate signal
+must say which way the car turned.
+"""
+
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Finding, NotJudged, Outcome
+from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth, squared_box
+from canwheel.track.straight import straight_ratios
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+CALM_S = 0.5
+"""Turns are told from means over this long. [s]"""
+
+TURN_SHARE = 0.03
+"""What turns is told by a left/right, or crosswise, difference of more than this over speed."""
+
+FEWEST_TURN_S = 3.0
+"""So much turning it takes to judge. [s]"""
+
+SHARP_SHARE = 0.10
+"""Front and rear of one side differ measurably only in turns sharper than this (by 1.5 % here, by
+5 % in the tightest), below `SLOW_KPH`; faster, slip angles take the difference away."""
+
+SLOW_KPH = 30.0
+"""See `SHARP_SHARE`. [km/h]"""
+
+PACE_KPH = 4.0
+"""Slower, sensors of some cars are silent. [km/h]"""
+
+BETTER_BY = 2.0
+"""The best order must fit this many times better than the order as it is..."""
+
+CLEAR_MISFIT = 0.008
+"""... and the order as it is must miss by at least this share of the speed, twice what bumps and
+skew leave of a sound car's turns (0.3 to 0.5 % after smoothing, real drive)."""
+
+AGREE_SHARE = 0.8
+"""A steering or yaw-rate signal must have the sign of the turn for this share of it."""
+
+Swap = tuple[Corner, Corner]
+
+SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
+ACROSS: tuple[Swap, ...] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
+
+
+def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find the two corners whose exchange makes the four a car again."""
+    if np.isnan(track.speed_kph).all(axis=0).any():
+        return _untested(CORNERS, "one corner is not read, and the others alone do not show it")
+    calm = smooth(_scaled(track, motion), samples_in(track, CALM_S))
+    moving = motion.moving & (np.min(calm, axis=1) > PACE_KPH)
+    turning = moving & (_turn_size(calm) > TURN_SHARE)
+    if _seconds(track, turning) < FEWEST_TURN_S:
+        return _untested(CORNERS, f"less than {FEWEST_TURN_S:.0f} s of clear turning")
+    box = squared_box(track)
+    as_is = _misfit(calm[turning], box)
+    misfits = {swap: _misfit(_put_back(calm[turning], swap), box) for swap in SWAPS}
+    best = min(misfits, key=lambda swap: misfits[swap])
+    turn_s = _seconds(track, turning)
+    if as_is > CLEAR_MISFIT and as_is > BETTER_BY * misfits[best]:
+        return _crossed(track, calm, turning, best, turn_s)
+    both = _both_axles(track, calm, turning, turn_s)
+    if both.findings:
+        return both
+    sharp = moving & (_turn_size(calm) > SHARP_SHARE) & (motion.speed_kph < SLOW_KPH)
+    if _seconds(track, sharp) < FEWEST_TURN_S:
+        why = f"less than {FEWEST_TURN_S:.0f} s of sharp turns below {SLOW_KPH:.0f} km/h"
+        return _untested(CORNERS, f"front with rear on one side not tested: {why}")
+    return Outcome()
+
+
+def _scaled(track: WheelTrack, motion: Motion) -> FloatColumn:
+    """The four speeds with their straight-line scale factors taken out."""
+    ratios = straight_ratios(track, motion)
+    if ratios is None:
+        return track.speed_kph
+    scaled: FloatColumn = track.speed_kph / np.exp(np.nan_to_num(ratios.log_ratio))
+    return scaled
+
+
+def _turn_size(calm: FloatColumn) -> FloatColumn:
+    """(n,) the larger left/right difference over speed of the two axles, without its sign."""
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.max(np.abs(axle_turn_shares(calm)), axis=1))
+
+
+def _put_back(speed_kph: FloatColumn, swap: Swap) -> FloatColumn:
+    order = list(range(len(CORNERS)))
+    one, other = (corner.position for corner in swap)
+    order[one], order[other] = order[other], order[one]
+    return speed_kph[:, order]
+
+
+def _misfit(speed_kph: FloatColumn, box: float) -> float:
+    """How far four corners are from one car's in turns: median over the samples, over speed.
+
+    Parameters
+    ----------
+    speed_kph : (n, 4). box : (wheelbase over track)².
+    """
+    fl, fr, rl, rr = speed_kph.T
+    twice_pace_squared = np.sum(speed_kph**2, axis=1) / 2
+    flag = (fl**2 + rr**2 - fr**2 - rl**2) / twice_pace_squared
+    difference = ((fr - fl) + (rr - rl)) / 2
+    ahead = (fl**2 - rl**2 + fr**2 - rr**2) / (2 * twice_pace_squared)
+    # Slip angles leave between none and all of what rolling wheels would show.
+    rolling = box * difference**2 / twice_pace_squared
+    beyond = ahead - np.clip(ahead, 0.0, rolling)
+    return float(np.median(np.hypot(flag, beyond)))
+
+
+def _turn_direction(track: WheelTrack) -> FloatColumn | None:
+    """(n,) positive in a left turn, by yaw rate or steering where the drive has one."""
+    for name in ("yaw_rate", "steering"):
+        helper = track.helpers.get(name)
+        if helper is not None and len(helper.time_s) > 1:
+            value = np.nan_to_num(helper.value)
+            middle = float(np.median(value))
+            return np.asarray(np.interp(track.time_s, helper.time_s, value - middle))
+    return None
+
+
+def _turns_with(direction: FloatColumn, share: FloatColumn) -> float:
+    """Share of the samples in which an axle turns the way the steering or yaw rate says."""
+    return float(np.mean(np.sign(direction) == np.sign(share)))
+
+
+def _crossed(
+    track: WheelTrack, calm: FloatColumn, turning: NDArray[np.bool_], best: Swap, turn_s: float
+) -> Outcome:
+    if best not in ACROSS:
+        says = (
+            f"In {turn_s:.0f} s of turns the four move like one car only with {best[0].words} and"
+            f" {best[1].words} exchanged: their connectors or wires are swapped."
+        )
+        return _outcome(track, best, 0.95, says)
+    direction = _turn_direction(track)
+    if direction is not None:
+        shares = axle_turn_shares(calm[turning])
+        agree = [_turns_with(direction[turning], shares[:, axle]) for axle in (0, 1)]
+        if max(agree) > AGREE_SHARE and min(agree) < 1 - AGREE_SHARE:
+            wrong = ACROSS[int(np.argmin(agree))]
+            says = (
+                f"For {turn_s:.0f} s of turning this axle turns against the other one and against"
+                " the steering: its left and right are swapped."
+            )
+            return _outcome(track, wrong, 0.97, says)
+    says = (
+        f"The two axles turn opposite ways for {turn_s:.0f} s: left and right are swapped on one of"
+        " them. Without a steering or yaw-rate signal the drive cannot say on which."
+    )
+    return Outcome.merge(_outcome(track, swap, 0.5, says) for swap in ACROSS)
+
+
+def _both_axles(
+    track: WheelTrack, calm: FloatColumn, turning: NDArray[np.bool_], turn_s: float
+) -> Outcome:
+    """Left and right swapped on both axles: a mirrored car, which only the steering gives away."""
+    direction = _turn_direction(track)
+    if direction is None:
+        return Outcome()
+    shares = axle_turn_shares(calm[turning])
+    if max(_turns_with(direction[turning], shares[:, axle]) for axle in (0, 1)) > 1 - AGREE_SHARE:
+        return Outcome()
+    says = (
+        f"For {turn_s:.0f} s of turning both axles turn against the steering: left and right are"
+        " swapped on both, or the steering signal's sign is."
+    )
+    return Outcome.merge(_outcome(track, swap, 0.6, says) for swap in ACROSS)
+
+
+def _seconds(track: WheelTrack, rows: NDArray[np.bool_]) -> float:
+    return float(rows.sum()) / max(1, samples_in(track, 1.0))
+
+
+def _untested(corners: tuple[Corner, ...], why: str) -> Outcome:
+    return Outcome(not_judged=tuple(NotJudged(corner, "crossed", why) for corner in corners))
+
+
+def _outcome(track: WheelTrack, swap: Swap, confidence: float, says: str) -> Outcome:
+    return Outcome(
+        findings=tuple(
+            Finding(
+                corner=corner,
+                kind="crossed",
+                confidence=confidence,
+                spans=(track.whole,),
+                count=1,
+                says=says,
+                evidence={"with": other.value},
+            )
+            for corner, other in (swap, swap[::-1])
+        )
+    )

@@ -1,0 +1,113 @@
+"""All checks in their order: what one has explained is taken out before the next one looks."""
+
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.findings.copied import find_copied
+from canwheel.findings.crossed import find_crossed
+from canwheel.findings.dropout import find_dropout
+from canwheel.findings.erratic import find_erratic
+from canwheel.findings.flagged_invalid import find_flagged_invalid
+from canwheel.findings.frozen import find_frozen
+from canwheel.findings.late_pickup import find_late_pickup
+from canwheel.findings.message_missing import find_message_missing
+from canwheel.findings.no_signal import find_no_signal
+from canwheel.findings.one_axle_turning import find_one_axle_turning
+from canwheel.findings.recording_gap import find_recording_gap
+from canwheel.findings.ring_damage import find_ring_damage
+from canwheel.findings.wheel_lock import find_wheel_lock
+from canwheel.findings.wheel_spin import find_wheel_spin
+from canwheel.findings.wrong_ratio import find_wrong_ratio
+from canwheel.outcome import Outcome, Span
+from canwheel.track.coverage import TOLD_BY_KPH, Coverage, measure_coverage
+from canwheel.track.motion import Motion, estimate_motion, squared_relation_kph
+from canwheel.track.wheel_track import WheelTrack
+
+Check = Callable[[WheelTrack, Motion], Outcome]
+
+CHECKS: tuple[Check, ...] = (
+    find_recording_gap,
+    find_flagged_invalid,
+    find_message_missing,
+    find_frozen,
+    find_copied,
+    find_one_axle_turning,
+    find_wheel_spin,
+    find_no_signal,
+    find_late_pickup,
+    find_wheel_lock,
+    find_dropout,
+    find_ring_damage,
+    find_erratic,
+    find_wrong_ratio,
+    find_crossed,
+)
+"""From the gross to the fine. What looks like a fault and is none comes before the fault it looks
+like; a corner that reads nothing is out of the way before the others are compared."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Examination:
+    """What a drive showed.
+
+    Attributes
+    ----------
+    outcome : findings, events, what could not be judged, of all checks.
+    coverage : what the drive exercised, faults and events taken out.
+    typical_error_pct : one a corner: one standard deviation of its difference from what the other
+        three say, above 15 km/h; None where it was not read. [%]
+    """
+
+    outcome: Outcome
+    coverage: Coverage
+    typical_error_pct: tuple[float | None, float | None, float | None, float | None]
+
+
+def examine(track: WheelTrack) -> Examination:
+    """Run every check over a drive."""
+    outcomes = []
+    motion = estimate_motion(track)
+    for check in CHECKS:
+        outcome = check(track, motion)
+        outcomes.append(outcome)
+        hidden = _explained(outcome)
+        if hidden:
+            track = track.without(hidden)
+            motion = estimate_motion(track)
+    fl, fr, rl, rr = (_typical_error_pct(track, motion, corner) for corner in CORNERS)
+    return Examination(
+        outcome=Outcome.merge(outcomes),
+        coverage=measure_coverage(track, motion),
+        typical_error_pct=(fl, fr, rl, rr),
+    )
+
+
+def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
+    """When which corner's readings are accounted for, by a fault or an event."""
+    hidden: defaultdict[Corner, list[Span]] = defaultdict(list)
+    for finding in outcome.findings:
+        hidden[finding.corner].extend(finding.spans)
+    for event in outcome.events:
+        span = Span(event.from_s, event.to_s)
+        if event.corner is not None:
+            hidden[event.corner].append(span)
+        elif event.kind == "one_axle_turning":  # the car itself does not drive meanwhile
+            for corner in CORNERS:
+                hidden[corner].append(span)
+    return dict(hidden)
+
+
+_FEWEST_SAMPLES = 50
+"""A spread from fewer samples than this is no figure to show."""
+
+
+def _typical_error_pct(track: WheelTrack, motion: Motion, corner: Corner) -> float | None:
+    fast = np.nan_to_num(motion.speed_kph) > TOLD_BY_KPH
+    own = track.speed_kph[fast, corner.position]
+    error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
+    error = error[np.isfinite(error)]
+    return round(float(np.std(error)) * 100, 2) if len(error) >= _FEWEST_SAMPLES else None

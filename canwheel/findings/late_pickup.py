@@ -1,0 +1,124 @@
+"""A corner that reads nothing below a speed at which the others already read: a wide air gap."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Finding, NotJudged, Outcome, Span
+from canwheel.track.motion import MOVING_KPH, Motion, expected_kph
+from canwheel.track.runs import runs
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+
+SOUND_SPREAD_KPH = 5.0
+"""Sound sensors of one car pick up within this of one another: passive ones between 3 and 8 km/h
+(textbook, from memory), inner wheels later than outer ones. [km/h]"""
+
+HIGHEST_KPH = 60.0
+"""A sensor that wakes above this is told as one that drops out. [km/h]"""
+
+NOTHING_SHARE = 0.2
+"""Less than this share of the others' speed is no reading."""
+
+MOST_ODD_SHARE = 0.3
+"""So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
+a while when the pulses stop, and need a few pulses to start."""
+
+FEWEST_S = 0.4
+"""Time without a reading, and time with one above it, that it takes to say so. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class _PickUp:
+    kph: float
+    silent_s: float
+    reading_s: float
+    odd_share: float
+    times: int
+
+
+def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find corners that wake up later than the others at every start."""
+    seen = {c: expected_kph(track.seen_from(c), c)[0] for c in CORNERS}
+    pick_ups = {c: _pick_up(track.wheel(c), seen[c]) for c in CORNERS}
+    findings, not_judged = [], []
+    for corner in CORNERS:
+        mine = pick_ups[corner]
+        rest = [p.kph for c, p in pick_ups.items() if c is not corner and p is not None]
+        if mine is None or not rest:
+            if not _low_speed_seen(motion):
+                not_judged.append(_untested(corner))
+            continue
+        others = float(np.median(rest))
+        if mine.kph - others > SOUND_SPREAD_KPH and _is_clear(mine):
+            findings.append(_describe(corner, track.wheel(corner), seen[corner], mine, others))
+    return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
+
+
+def _low_speed_seen(motion: Motion) -> bool:
+    return bool(np.any(motion.moving & (motion.speed_kph < SOUND_SPREAD_KPH + MOVING_KPH)))
+
+
+def _untested(corner: Corner) -> NotJudged:
+    return NotJudged(corner, "late_pickup", "the drive had no start from or stop to a standstill")
+
+
+def _is_clear(pick_up: _PickUp) -> bool:
+    return (
+        pick_up.silent_s >= FEWEST_S
+        and pick_up.reading_s >= FEWEST_S
+        and pick_up.odd_share <= MOST_ODD_SHARE
+    )
+
+
+def _silent(own: WheelSamples, others: FloatColumn) -> NDArray[np.bool_]:
+    return own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
+
+
+def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
+    """Speed that best parts silence from reading; None where the car was never that slow."""
+    asked = (others > MOVING_KPH) & (others < HIGHEST_KPH) & ~np.isnan(own.speed_kph)
+    if not asked.any():
+        return None
+    silent = _silent(own, others)
+    order = np.argsort(others[asked], kind="stable")
+    pace, quiet = others[asked][order], silent[asked][order]
+    # Odd are readings below the parting speed and silences above it.
+    readings_below = np.concatenate(([0], np.cumsum(~quiet)))
+    silences_above = quiet.sum() - np.concatenate(([0], np.cumsum(quiet)))
+    best = int(np.argmin(readings_below + silences_above))
+    below = quiet[:best]
+    bounded = silent & asked & (others <= (pace[best - 1] if best else 0.0))
+    return _PickUp(
+        kph=float(pace[best - 1]) if best else float(pace[0]),
+        silent_s=float(below.sum()) * own.period_s,
+        reading_s=float((~quiet[best:]).sum()) * own.period_s,
+        odd_share=float((readings_below + silences_above)[best]) / max(1, int(below.sum())),
+        times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
+    )
+
+
+def _describe(
+    corner: Corner, own: WheelSamples, others: FloatColumn, mine: _PickUp, others_pick_up: float
+) -> Finding:
+    silent = _silent(own, others) & (others > MOVING_KPH) & (others <= mine.kph + MOVING_KPH)
+    spans = tuple(
+        Span(float(own.time_s[first]), float(own.time_s[last]))
+        for first, last in runs(silent, ~silent)
+    )
+    return Finding(
+        corner=corner,
+        kind="late_pickup",
+        confidence=0.97 if mine.times > 1 else 0.9,
+        spans=spans,
+        count=mine.times,
+        says=(
+            f"Reads nothing below {mine.kph:.1f} km/h, at {mine.times} starts or stops, while the"
+            f" other corners read from {others_pick_up:.1f} km/h on."
+        ),
+        evidence={
+            "picks_up_at_kph": round(mine.kph, 1),
+            "others_pick_up_at_kph": round(others_pick_up, 1),
+        },
+    )

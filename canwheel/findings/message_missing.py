@@ -1,0 +1,77 @@
+"""The frames that carry a corner stop while others go on: the network or the unit, not a sensor."""
+
+import math
+
+import numpy as np
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Finding, Outcome, Span
+from canwheel.track.motion import Motion
+from canwheel.track.wheel_track import WheelSamples, WheelTrack, within
+
+SHORTEST_S = 0.5
+"""A unit that skips a few frames is busy; half a second without any is a fault. [s]"""
+
+FEWEST_PERIODS = 10
+"""And at least this many of the message's own periods."""
+
+RARE_BY_CHANCE = 1e-3
+"""Where frames are lost at random, a gap counts only when chance would leave one as long in one
+drive of a thousand."""
+
+REGULAR_SHARE = 1.5
+"""A message is regular when nine of ten gaps stay below this many times the usual one."""
+
+HEARD_SHARE = 0.1
+"""The recorder was listening when at least this share of the usual frames came meanwhile."""
+
+
+def find_message_missing(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
+    """Find corners whose frames stop while the recorder hears others."""
+    findings = []
+    for corner in CORNERS:
+        spans = _silences(track, track.wheel(corner))
+        if spans:
+            findings.append(_describe(corner, spans))
+    return Outcome(findings=tuple(findings))
+
+
+def _longest_usual_s(own: WheelSamples) -> float:
+    """Gap that is still no news: a few frames for a regular message, more for a thinned one. [s]"""
+    step_s = np.diff(own.time_s)
+    if np.quantile(step_s, 0.9) < REGULAR_SHARE * own.period_s:
+        return max(SHORTEST_S, FEWEST_PERIODS * own.period_s)
+    # Lost at random: gaps are exponential, the longest of n is mean * ln(n / chance) at most.
+    by_chance_s = float(np.mean(step_s)) * math.log(len(step_s) / RARE_BY_CHANCE)
+    return max(SHORTEST_S, by_chance_s)
+
+
+def _silences(track: WheelTrack, own: WheelSamples) -> tuple[Span, ...]:
+    if len(own.time_s) < FEWEST_PERIODS:
+        return ()
+    # The drive's end closes the last silence; before the first frame the unit may be waking up.
+    time_s = np.append(own.time_s, max(track.duration_s, own.time_s[-1]))
+    index = np.append(own.index, max(track.last_index + 1, own.index[-1] + 1))
+    gap_s, heard = np.diff(time_s), np.diff(index) - 1
+    long = gap_s > _longest_usual_s(own)
+    listening = heard >= HEARD_SHARE * track.frames_per_s * gap_s
+    recorder = within(time_s[:-1], track.gaps)
+    at = np.flatnonzero(long & listening & ~recorder & (heard > 0))
+    return tuple(Span(float(time_s[i]), float(time_s[i + 1])) for i in at)
+
+
+def _describe(corner: Corner, spans: tuple[Span, ...]) -> Finding:
+    longest_s = max(span.to_s - span.from_s for span in spans)
+    times = "once" if len(spans) == 1 else f"{len(spans)} times"
+    return Finding(
+        corner=corner,
+        kind="message_missing",
+        confidence=0.99,
+        spans=spans,
+        count=len(spans),
+        says=(
+            f"The frames that carry this signal stop {times}, for up to {longest_s:.1f} s, while"
+            " other frames go on: the network or the brake unit, not the sensor."
+        ),
+        evidence={"longest_gap_s": round(longest_s, 2), "count": len(spans)},
+    )

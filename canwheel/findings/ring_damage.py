@@ -1,0 +1,162 @@
+"""A ripple locked to the wheel's revolution: a ring off-centre, cracked, or with teeth gone."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Finding, NotJudged, Outcome
+from canwheel.track.motion import Motion
+from canwheel.track.orders import NYQUIST_SHARE, RippleSpectrum, ripple_spectrum
+from canwheel.track.units import KPH_PER_MPS
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+ORDERS = np.arange(1, 11)
+"""Repetitions a turn that are looked at: a bent tooth shows in orders 3 to 10 together."""
+
+CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
+"""Tyres of cars and vans roll between these; a quarter of a per cent apart, finer than the spectrum
+resolves. [m]"""
+
+BESIDE = np.concatenate((-np.linspace(0.2, 0.45, 6), np.linspace(0.2, 0.45, 6)))
+"""Where the background of an order is read, in orders beside it."""
+
+FEWEST_STRETCHES = 3.0
+"""An order seen on fewer stretches than this is not judged."""
+
+LEAST_RIPPLE = 0.005
+"""Sound wheels of real drives ripple by up to a quarter of a per cent; twice that is a fault."""
+
+OUTSTANDING = 2.5
+"""And it must be this many times that of the other corners: what tyres, drive line and road do, all
+corners share, and the two of an axle most of all."""
+
+FALSE_ALARM = 1e-6
+"""Chance that noise looks like this, all circumferences tried counted in."""
+
+OFF_CENTRE_SHARE = 0.8
+"""From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Comb:
+    """The orders of one circumference: squared amplitude above the background, and its evidence."""
+
+    circumference_m: float
+    squared: FloatColumn
+    seen: NDArray[np.bool_]
+    log_evidence: float
+
+    @property
+    def ripple(self) -> float:
+        """Amplitude of all orders together, as a fraction of speed."""
+        return math.sqrt(float(np.sum(self.squared)))
+
+
+def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
+    """Find corners whose speed ripples with every turn of the wheel."""
+    spectra = {corner: ripple_spectrum(track.wheel(corner)) for corner in CORNERS}
+    findings, not_judged = [], []
+    for corner in CORNERS:
+        spectrum = spectra[corner]
+        comb = None if spectrum is None else _strongest_comb(spectrum)
+        if spectrum is None or comb is None:
+            not_judged.append(NotJudged(corner, "ring_damage", _why_not(track, corner)))
+        elif _is_damage(comb, corner, spectra):
+            findings.append(_describe(track, corner, comb))
+    return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
+
+
+def _above(
+    spectrum: RippleSpectrum, column: FloatColumn, circumference_m: FloatColumn
+) -> tuple[FloatColumn, FloatColumn]:
+    """One column of a spectrum at each order of each circumference, and beside it. (c, 10) each"""
+    at = ORDERS[None, :] / circumference_m[:, None]
+    beside = (ORDERS[None, :, None] + BESIDE) / circumference_m[:, None, None]
+    with np.errstate(invalid="ignore"):
+        background = np.median(spectrum.at(column, beside), axis=-1)
+    return spectrum.at(column, at), background
+
+
+def _strongest_comb(spectrum: RippleSpectrum) -> _Comb | None:
+    """The circumference whose orders stand out most; None where not even the first is visible.
+
+    The mean of N exponential powers exceeds R times its expectation with a probability below
+    exp(-N (R - 1 - ln R)) (Chernoff's bound); over the orders the exponents add up.
+    """
+    seen = spectrum.at(spectrum.stretches, ORDERS[None, :] / CIRCUMFERENCES_M[:, None])
+    power, background = _above(spectrum, spectrum.white, CIRCUMFERENCES_M)
+    shown = (seen >= FEWEST_STRETCHES) & np.isfinite(power) & (background > 0)
+    if not shown[:, 0].any():
+        return None
+    ratio = np.maximum(np.where(shown, power, 1.0) / np.where(shown, background, 1.0), 1.0)
+    evidence = np.sum(np.where(shown, seen * (ratio - 1 - np.log(ratio)), 0.0), axis=1)
+    best = int(np.argmax(evidence))
+    circumference_m = float(CIRCUMFERENCES_M[best])
+    squared = _squared_ripple(spectrum, circumference_m, shown[best])
+    return _Comb(circumference_m, squared, shown[best], float(evidence[best]))
+
+
+def _squared_ripple(
+    spectrum: RippleSpectrum, circumference_m: float, shown: NDArray[np.bool_]
+) -> FloatColumn:
+    """(10,) squared amplitude of each order above its background, 0 where it is not visible."""
+    power, background = _above(spectrum, spectrum.power, np.array([circumference_m]))
+    above = np.nan_to_num(power[0] - background[0])
+    return np.where(shown, np.maximum(above, 0.0), 0.0)
+
+
+def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
+    if comb.ripple < LEAST_RIPPLE or _false_alarm(comb) > FALSE_ALARM:
+        return False
+    others = [
+        math.sqrt(float(np.sum(_squared_ripple(spectrum, comb.circumference_m, comb.seen))))
+        for other, spectrum in spectra.items()
+        if other is not corner and spectrum is not None
+    ]
+    return comb.ripple > OUTSTANDING * float(np.median(others)) if others else True
+
+
+def _false_alarm(comb: _Comb) -> float:
+    return min(1.0, len(CIRCUMFERENCES_M) * math.exp(-comb.log_evidence))
+
+
+def _why_not(track: WheelTrack, corner: Corner) -> str:
+    own = track.wheel(corner)
+    if not own.period_s > 0:
+        return "too few samples"
+    fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS
+    return (
+        f"not visible at these speeds: a message every {1000 * own.period_s:.0f} ms shows one"
+        f" ripple a turn only below {fastest_kph:.0f} km/h, and there was too little of that"
+    )
+
+
+def _describe(track: WheelTrack, corner: Corner, comb: _Comb) -> Finding:
+    strongest = int(ORDERS[int(np.argmax(comb.squared))])
+    off_centre = comb.squared[0] > OFF_CENTRE_SHARE * np.sum(comb.squared)
+    if off_centre and comb.seen[1]:
+        cause = "once a turn and smoothly: the ring sits off-centre, or the bearing has play"
+    elif off_centre:
+        cause = "with every turn: a ring off-centre or damaged"
+    else:
+        cause = "in jerks that repeat with every turn: teeth missing, bent or cracked"
+    return Finding(
+        corner=corner,
+        kind="ring_damage",
+        confidence=0.96,
+        spans=(track.whole,),
+        count=1,
+        says=(
+            f"Ripples by {100 * comb.ripple:.1f} % of its speed {cause} (turn of"
+            f" {comb.circumference_m:.2f} m)."
+        ),
+        evidence={
+            "ripple_pct": round(100 * comb.ripple, 2),
+            "per_revolution": strongest,
+            "circumference_m": round(comb.circumference_m, 3),
+            "false_alarm_probability": float(f"{_false_alarm(comb):.1e}"),
+        },
+    )

@@ -1,0 +1,29 @@
+"""A wheel that stops turning under the brake while the car slides on: an event, no fault."""
+
+from canwheel.corners import CORNERS
+from canwheel.outcome import Event, Outcome
+from canwheel.track.motion import Motion
+from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.zero_spells import find_zero_spells, is_wheel_lock
+
+
+def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find wheels that the brake stopped."""
+    return Outcome(
+        events=tuple(
+            Event(
+                kind="wheel_lock",
+                corner=corner,
+                from_s=spell.from_s,
+                to_s=spell.to_s,
+                says=(
+                    f"Stops turning for {spell.silent_s:.1f} s while the car brakes from"
+                    f" {spell.others_top_kph:.0f} km/h: the wheel locked, the sensor is not at"
+                    " fault."
+                ),
+            )
+            for corner in CORNERS
+            for spell in find_zero_spells(track, motion, corner)
+            if is_wheel_lock(spell)
+        )
+    )

@@ -1,0 +1,76 @@
+"""A wheel that turns faster than the car goes, because its tyre slips: an event, no fault."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Event, Outcome
+from canwheel.track.motion import Motion, expected_kph
+from canwheel.track.runs import runs
+from canwheel.track.wheel_track import WheelTrack
+
+SPIN_SHARE = 0.25
+"""A wheel spins when it runs this much faster than the others say. Under power a tyre that grips
+slips by a few per cent; a tyre of another size differs by less than a tenth."""
+
+SPIN_KPH = 3.0
+"""And by at least this much. [km/h]"""
+
+READ_FROM_KPH = 10.0
+"""It must run faster than this: the others may be slow enough for their sensors to be silent, up to
+8 km/h (passive sensors, textbook, from memory). [km/h]"""
+
+SHORTEST_S = 0.4
+"""A wheel has to be spun up and to slow down again; a disturbed signal jumps for a shorter time
+than this. [s]"""
+
+LONGEST_S = 15.0
+"""Nobody keeps a wheel spinning for longer; what lasts is no spin. [s]"""
+
+
+def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
+    """Tell when a wheel, or both of the driven axle, spun.
+
+    Where the driven axle is known, only its wheels can.
+    """
+    events = []
+    for corner in CORNERS:
+        if track.driven in ("front", "rear") and corner.axle != track.driven:
+            continue
+        fast = _runs_away(track, corner)
+        for first, last in runs(fast, ~fast):
+            lasts_s = track.time_s[last] - track.time_s[first]
+            if SHORTEST_S <= lasts_s <= LONGEST_S:
+                events.append(_describe(track, motion, corner, first, last))
+    return Outcome(events=tuple(sorted(events, key=lambda event: event.from_s)))
+
+
+def _runs_away(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
+    """(n,) whether this wheel outruns what the others allow, or with its mirror the other axle."""
+    speed = track.speed_kph
+    own = speed[:, corner.position]
+    _, most = expected_kph(speed, corner)
+    behind = np.maximum(
+        speed[:, corner.same_side.position], speed[:, corner.mirror.same_side.position]
+    )
+    mirror = speed[:, corner.mirror.position]
+    alone = own > most * (1 + SPIN_SHARE) + SPIN_KPH
+    as_axle = np.minimum(own, mirror) > behind * (1 + SPIN_SHARE) + SPIN_KPH
+    fast: NDArray[np.bool_] = (alone | as_axle) & (own > READ_FROM_KPH + SPIN_KPH)
+    return fast
+
+
+def _describe(track: WheelTrack, motion: Motion, corner: Corner, first: int, last: int) -> Event:
+    own = track.speed_kph[first : last + 1, corner.position]
+    return Event(
+        kind="wheel_spin",
+        corner=corner,
+        from_s=float(track.time_s[first]),
+        to_s=float(track.time_s[last]),
+        says=(
+            f"Spins up to {np.nanmax(own):.0f} km/h for"
+            f" {track.time_s[last] - track.time_s[first]:.1f} s while the car does"
+            f" {np.nanmin(motion.speed_kph[first : last + 1]):.0f} km/h: the tyre slipped, the"
+            " sensor is not at fault."
+        ),
+    )

@@ -1,0 +1,138 @@
+"""A corner that reads a constant fraction too much or too little: a ring or a tyre of another size.
+
+The logarithms of the four straight-line ratios are weighed as a sum of what sound cars show
+anyway (tyres that differ a little, axles that differ a little, a heading that is not quite
+straight) and one corner that is off. The corner with which the rest looks most like a sound car
+is the one.
+"""
+
+import math
+
+import numpy as np
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import Finding, NotJudged, Outcome
+from canwheel.track.motion import Motion
+from canwheel.track.straight import FEWEST_S, straight_ratios
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+WHEEL_SPREAD = 0.0025
+"""Sound tyres on one axle differ by about this, one standard deviation (real drives: 0.1 to 0.5 %;
+worn tyres by 0.8 %)."""
+
+AXLE_SPREAD = 0.0045
+"""Front and rear differ by about this: load, pressure, the slip of the driven axle."""
+
+HEADING_SPREAD = 0.003
+"""The most frequent heading is straight on, to within this left/right difference."""
+
+LEAST_SHARE = 0.016
+"""Less than this is what worn or soft tyres do: sound pairs differ by up to 1.2 %."""
+
+SPARE_SHARE = 0.055
+"""Up to this a tyre of another size, a small spare above all, is the usual reason; rings differ by
+more (one of 44 for 48 teeth by 9 %)."""
+
+HIGHEST_CONFIDENCE = 0.97
+"""The model of sound cars above is itself no better known than that."""
+
+DOUBT_BELOW = 0.9
+"""Below these odds the sentence says that it may be another corner."""
+
+TOOTH_COUNTS = (29, 36, 40, 42, 43, 44, 46, 47, 48, 50, 52, 54, 56, 58, 60, 86, 88, 92, 96, 100)
+"""Pulses a turn that rings have (some published, some from memory)."""
+
+TOOTH_MATCH = 0.006
+"""A ratio of two counts is named when it lies this close to the one found."""
+
+
+def find_wrong_ratio(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find corners whose scale is off, one after the other, the worst first."""
+    ratios = straight_ratios(track, motion)
+    if ratios is None:
+        why = f"less than {FEWEST_S:.0f} s of steady straight driving above 20 km/h"
+        return Outcome(not_judged=tuple(NotJudged(c, "wrong_ratio", why) for c in CORNERS))
+    log_ratio = ratios.log_ratio.copy()
+    findings = []
+    while np.sum(~np.isnan(log_ratio)) >= 3:  # noqa: PLR2004 - two cannot say which is wrong
+        weighed = _weigh(log_ratio)
+        best = int(np.nanargmax(weighed[:, 1]))
+        share = math.expm1(weighed[best, 0])
+        if abs(share) < LEAST_SHARE:
+            break
+        rest = np.delete(weighed[:, 1], best)
+        margin = weighed[best, 1] - np.nanmax(rest)
+        findings.append(_describe(track, CORNERS[best], share, float(margin), ratios.straight_s))
+        log_ratio[best] = np.nan
+    return Outcome(findings=tuple(findings))
+
+
+def _weigh(log_ratio: FloatColumn) -> FloatColumn:
+    """(4, 2) for each corner: how far off it would have to be, and by how much that explains the
+    ratios better than a sound car (twice a log-likelihood); NaN for those not read.
+    """  # noqa: D205 - one sentence, one fact
+    read = ~np.isnan(log_ratio)
+    axle = np.array([0.5, 0.5, -0.5, -0.5])[read]
+    heading = np.array([-0.5, 0.5, -0.5, 0.5])[read]
+    common = np.ones(int(read.sum()))
+    covariance = (
+        WHEEL_SPREAD**2 * np.eye(len(common))
+        + AXLE_SPREAD**2 * np.outer(axle, axle)
+        + HEADING_SPREAD**2 * np.outer(heading, heading)
+        + np.outer(common, common)  # the car's speed itself: anything
+    )
+    weight = np.linalg.inv(covariance)
+    pull = weight @ log_ratio[read]
+    stiffness = np.diag(weight)
+    weighed = np.full((4, 2), np.nan)
+    weighed[read, 0] = pull / stiffness
+    weighed[read, 1] = pull**2 / stiffness
+    return weighed
+
+
+def _tooth_counts(ratio: float) -> str:
+    """``44/48``: the pulses that the ring has over those it should have, '' where none fits."""
+    pairs = [
+        (abs(math.log(has / should) - math.log(ratio)), abs(should - 48), has, should)
+        for has in TOOTH_COUNTS
+        for should in TOOTH_COUNTS
+        if has != should
+    ]
+    fitting = [pair for pair in pairs if pair[0] < TOOTH_MATCH]
+    if not fitting:
+        return ""
+    _, _, has, should = min(fitting, key=lambda pair: (pair[1], pair[0]))
+    return f"{has}/{should}"
+
+
+def _describe(
+    track: WheelTrack, corner: Corner, share: float, margin: float, straight_s: float
+) -> Finding:
+    size = abs(share)
+    teeth = _tooth_counts(1 + share)
+    if size < SPARE_SHARE:
+        reason = "a tyre of another size (a small spare above all), very worn or very soft"
+    elif teeth:
+        reason = f"a ring of another tooth count ({teeth} fits), or a tyre of another size"
+    else:
+        reason = "a ring of another tooth count, or a tyre of another size"
+    # The margin is twice the logarithm of the odds against the next best corner.
+    confidence = min(HIGHEST_CONFIDENCE, 1 / (1 + math.exp(-margin / 2)))
+    evidence: dict[str, float | int | str | bool] = {
+        "ratio": round(1 + share, 4),
+        "straight_s": round(straight_s, 1),
+        "nearest_tooth_ratio": teeth or "none",
+    }
+    doubt = "" if confidence >= DOUBT_BELOW else " Another corner explains it nearly as well."
+    return Finding(
+        corner=corner,
+        kind="wrong_ratio",
+        confidence=round(confidence, 3),
+        spans=(track.whole,),
+        count=1,
+        says=(
+            f"Reads {100 * size:.1f} % too {'much' if share > 0 else 'little'} at all speeds, over"
+            f" {straight_s:.0f} s of straight driving: {reason}.{doubt}"
+        ),
+        evidence=evidence,
+    )

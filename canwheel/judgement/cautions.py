@@ -1,0 +1,69 @@
+"""The cautions that go with a judgement: those that fit what was found, and no others.
+
+Common practice of workshops and road tests, no source, except where a line says so.
+"""
+
+from canwheel.judgement.proof import Proof
+from canwheel.judgement.verdict import Judgement
+
+_BRAKES = (
+    "With a faulty wheel-speed signal the anti-lock and stability systems may not act, or act "
+    "wrongly, with or without a lamp: keep speed down and distance up, and never brake hard to "
+    "provoke the fault."
+)
+_TWO_PEOPLE = "On a test drive one person drives and does nothing else; another watches the screen."
+_LISTENS = "canwheel only listens: it sends nothing to a vehicle, least of all to one that moves."
+# Wheels turning clear of the ground: UK MOT inspection manual, section on anti-lock systems
+# (seen second-hand).
+_RAISED = (
+    "Raise the car at its proper points and support it before working at a wheel. Wheels that turn "
+    "clear of the ground with the ignition on can set a fault code of their own."
+)
+_HIGH_VOLTAGE = (
+    "A hybrid or electric car may move without a sound and holds dangerous voltage: only trained "
+    "people work on it."
+)
+_CODES = (
+    "Save stored codes before clearing any: clearing removes evidence, and the lamp going out is "
+    "no proof of a repair."
+)
+_SCOPE = (
+    "The judgement is about the four wheel-speed signals in what was driven, not about brakes, "
+    "tyres or the roadworthiness of the car."
+)
+_RULES = (
+    "The maker's service information, local rules and the practice of licensed workshops come "
+    "before anything said here."
+)
+_ORDER = (
+    "By their clocks the second drive was recorded before the first one: make sure that the two "
+    "files are not exchanged."
+)
+_SAME_FILE = "Both files hold the very same recording: nothing can be proven by it."
+
+
+def caution_check(judgement: Judgement) -> tuple[str, ...]:
+    """Return the cautions that fit one drive."""
+    if judgement.verdict == "all_sound":
+        return (_SCOPE, _CODES, _RULES)
+    if judgement.verdict == "not_enough_driving":
+        return (_TWO_PEOPLE, _BRAKES, _LISTENS, _SCOPE, _RULES)
+    return (_BRAKES, _TWO_PEOPLE, _RAISED, _HIGH_VOLTAGE, _CODES, _LISTENS, _RULES)
+
+
+def caution_comparison(
+    proof: Proof, after: Judgement, *, exchanged: bool, same_file: bool
+) -> tuple[str, ...]:
+    """Return the cautions that fit two drives.
+
+    Parameters
+    ----------
+    proof : of the two.
+    after : the second drive.
+    exchanged : the second recording is older than the first.
+    same_file : both are the same recording.
+    """
+    doubts = (*((_ORDER,) if exchanged else ()), *((_SAME_FILE,) if same_file else ()))
+    if proof.verdict == "repair_not_proven":
+        return (*doubts, _TWO_PEOPLE, _BRAKES, _CODES, _LISTENS, _SCOPE, _RULES)
+    return (*doubts, *caution_check(after))

@@ -1,0 +1,470 @@
+"""Random cases for the judgement: any car, drive and layout, with a fault, a look-alike or none.
+
+Ranges are meant to be at least as hard as the road; where a range has no source it is common
+practice and says nothing about any one car.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import FAULT_KINDS, EventKind, FaultKind
+from canwheel.roadtest import faults, look_alikes
+from canwheel.roadtest.bus_layout import BusLayout, SentMessage, SentSignal
+from canwheel.roadtest.car import Car, Driven
+from canwheel.roadtest.chance import happens, sign
+from canwheel.roadtest.faults import Effect
+from canwheel.roadtest.road import Road
+from canwheel.roadtest.route import Route, random_route
+from canwheel.roadtest.scene import Condition
+from canwheel.roadtest.sensor import BrakeUnit, Pickup, Ring
+from canwheel.roadtest.simulation import Drive, Scenario, simulate
+
+_TEETH = (43, 44, 47, 48, 48, 52, 60, 86, 96, 100)
+_CYCLES_S = (0.01, 0.01, 0.02, 0.02, 0.02, 0.04, 0.05, 0.1)
+_MIXES: tuple[tuple[str, ...], ...] = (
+    ("town",),
+    ("town", "country"),
+    ("town", "town", "car_park"),
+    ("country", "motorway"),
+    ("town", "country", "motorway"),
+    ("town", "country", "motorway", "car_park"),
+)
+_STEPS_KPH = (0.005, 0.01, 1 / 64, 0.03125, 0.0625, 0.1, 0.5, 1.0)
+"""Steps of the number sent. [km/h]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One drive to be judged, and the truth about it.
+
+    Attributes
+    ----------
+    name : kind of fault or look-alike, or ``healthy``.
+    scenario, seed : make the drive.
+    layout : how its frames carry the wheels.
+    """
+
+    name: str
+    scenario: Scenario
+    seed: int
+    layout: BusLayout
+
+    @property
+    def faults(self) -> tuple[Effect, ...]:
+        """What has to be found, with corner, kind and figures."""
+        return tuple(e for e in self.scenario.effects if e.kind in FAULT_KINDS)
+
+    @property
+    def look_alikes(self) -> tuple[Effect, ...]:
+        """What has to be let pass."""
+        return tuple(e for e in self.scenario.effects if e.kind not in FAULT_KINDS)
+
+    def drive(self) -> Drive:
+        """Simulate it."""
+        return simulate(self.scenario, seed=self.seed)
+
+
+def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
+    """Draw a case.
+
+    Parameters
+    ----------
+    name : a fault kind, a key of `LOOK_ALIKES`, ``two faults`` or ``healthy``; None draws one.
+
+    Raises
+    ------
+    KeyError : an unknown name.
+    """
+    if name is None:
+        share = rng.random()
+        among = FAULT_KINDS if share < _FAULTY else tuple(LOOK_ALIKES)
+        name = "healthy" if share > 1 - _HEALTHY else str(rng.choice(among))
+        if share < _DOUBLE:
+            name = "two faults"
+    cycle_s = float(rng.choice(_CYCLES_S))
+    car, unit = random_car(rng), random_unit(rng, cycle_s)
+    duration_s = float(rng.uniform(150, 700))
+    corner = CORNERS[int(rng.integers(4))]
+    effects = _draw_effects(name, _Draw(rng, corner, car, unit, duration_s))
+    scenario = Scenario(
+        car=car,
+        route=_draw_route(rng, name, duration_s),
+        road=random_road(rng),
+        unit=unit,
+        rings=random_rings(rng, unit.teeth),
+        pickups=random_pickups(rng, passive=name == "passive sensors" or happens(rng, 0.4)),
+        effects=effects,
+        from_s=float(rng.uniform(20, 60)) if name == "starts at speed" else 0.0,
+        wobble=float(rng.uniform(0.005, 0.04)),
+    )
+    needs_invalid = any(e.kind == "flagged_invalid" for e in effects)
+    layout = random_layout(
+        rng,
+        cycle_s,
+        has_invalid=needs_invalid or happens(rng, 0.5),
+        below_zero=unit.tells_direction,
+    )
+    return Case(name, scenario, int(rng.integers(1 << 31)), layout)
+
+
+_FAULTY, _HEALTHY, _DOUBLE = 0.55, 0.2, 0.05
+
+
+def random_car(rng: np.random.Generator) -> Car:
+    """Any car or van, with tyres up to 0.5 % off."""
+    front_track_m = float(rng.uniform(1.42, 1.72))
+    ratios = np.clip(rng.normal(1.0, 0.002, 4), 0.995, 1.005)
+    driven: Driven = ("front", "front", "rear", "all")[int(rng.integers(4))]
+    return Car(
+        wheelbase_m=float(rng.uniform(2.3, 3.6)),
+        front_track_m=front_track_m,
+        rear_track_m=front_track_m + float(rng.normal(0.0, 0.02)),
+        circumference_m=float(rng.uniform(1.7, 2.2)),
+        tyre_ratio=(float(ratios[0]), float(ratios[1]), float(ratios[2]), float(ratios[3])),
+        driven=driven,
+        rear_slip_rad_per_g=float(rng.uniform(0.04, 0.11)),
+        slip_stiffness=float(rng.uniform(14.0, 30.0)),
+    )
+
+
+def random_road(rng: np.random.Generator) -> Road:
+    """From a new motorway to a patched lane."""
+    return Road(
+        roughness=float(np.clip(rng.lognormal(0.0, 0.45), 0.4, 2.5)),
+        patchiness=float(rng.uniform(0.4, 0.9)),
+        alike_m=float(rng.uniform(1.0, 4.0)),
+        bumps_per_km=float(rng.uniform(2.0, 20.0)),
+        bump_size=float(rng.uniform(15.0, 60.0)),
+        camber_pct=float(rng.uniform(0.0, 0.15)),
+        wander_pct=float(rng.uniform(0.02, 0.08)),
+        surge_pct=float(rng.uniform(0.02, 0.15)),
+        hum_pct=float(rng.uniform(0.0, 0.15)),
+    )
+
+
+def random_unit(rng: np.random.Generator, cycle_s: float) -> BrakeUnit:
+    """A unit whose smoothing suits its message's cycle, or does not."""
+    measure_s = float(rng.choice((0.005, 0.007, 0.01)))
+    front_s, rear_s = rng.uniform(0.0, 0.02, 2)
+    return BrakeUnit(
+        measure_s=measure_s,
+        smooth_s=measure_s * float(rng.integers(1, 3 + round(cycle_s / measure_s))),
+        latency_s=(float(front_s), float(front_s), float(rear_s), float(rear_s)),
+        timeout_s=float(rng.uniform(0.12, 0.4)),
+        teeth=int(rng.choice(_TEETH)),
+        lowest_kph=float(rng.uniform(0.2, 1.8)),
+        tells_direction=happens(rng, 0.1),
+    )
+
+
+def random_rings(rng: np.random.Generator, teeth: int) -> tuple[Ring, Ring, Ring, Ring]:
+    """Four sound rings: up to 0.25 % ripple once a turn, as seen on real sound drives."""
+
+    def ring() -> Ring:
+        return Ring(
+            teeth=teeth,
+            pitch_error=float(rng.uniform(0.001, 0.006)),
+            off_centre=float(min(rng.exponential(0.0007), 0.0025)),
+            turned_rad=float(rng.uniform(0, 2 * np.pi)),
+        )
+
+    return (ring(), ring(), ring(), ring())
+
+
+def random_pickups(
+    rng: np.random.Generator, *, passive: bool
+) -> tuple[Pickup, Pickup, Pickup, Pickup]:
+    """Active sensors, or passive ones that read nothing below 3 to 6 km/h."""
+    usual = rng.uniform(3.0, 5.5) if passive else rng.uniform(0.1, 1.2)
+
+    def pickup() -> Pickup:
+        return Pickup(float(usual * rng.uniform(0.9, 1.1)), float(rng.uniform(0.001, 0.005)))
+
+    return (pickup(), pickup(), pickup(), pickup())
+
+
+def random_layout(
+    rng: np.random.Generator, cycle_s: float, *, has_invalid: bool, below_zero: bool = False
+) -> BusLayout:
+    """One message or two, either byte order, any usual unit and step.
+
+    Parameters
+    ----------
+    has_invalid : all ones mean "invalid".
+    below_zero : speeds may be negative, so an offset makes room for them.
+    """
+    unit = str(rng.choice(("km/h", "km/h", "km/h", "mph", "m/s")))
+    scale = float(rng.choice(_STEPS_KPH)) / {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}[unit]
+    fastest = 255.0 / {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}[unit]
+    below = round(0.1 * fastest / scale) if below_zero or happens(rng, 0.3) else 0
+    length = int(np.ceil(np.log2(fastest / scale + below + 2)))
+    big_endian = happens(rng, 0.5)
+    groups = ((0, 1), (2, 3)) if happens(rng, 0.4) else (tuple(rng.permutation(4).tolist()),)
+    slot_bits = int(rng.integers(length, 17))
+
+    def wheel(corner: Corner, slot: int) -> SentSignal:
+        start = slot * slot_bits
+        if big_endian:  # such a field is named by its top bit
+            start = start // 8 * 8 + 7 - start % 8
+        return SentSignal(
+            name=f"WHEEL_SPEED_{corner}",
+            quantity=corner,
+            start=start,
+            length=length,
+            scale=scale,
+            offset=-below * scale,
+            unit=unit,
+            byte_order="big_endian" if big_endian else "little_endian",
+            minimum=-below * scale,
+            maximum=((1 << length) - 2 - below) * scale,
+            invalid_raw=(1 << length) - 1 if has_invalid else None,
+        )
+
+    messages = tuple(
+        SentMessage(
+            name=f"WHEELS_{number}",
+            frame_id=int(0x0A0 + 0x10 * number + rng.integers(16)),
+            signals=tuple(wheel(CORNERS[place], slot) for slot, place in enumerate(group)),
+            cycle_s=cycle_s,
+        )
+        for number, group in enumerate(groups)
+    )
+    return BusLayout("case", messages)
+
+
+def _draw_route(rng: np.random.Generator, name: str, duration_s: float) -> Route:
+    mix = _MIXES[int(rng.integers(len(_MIXES)))]
+    if name == "walking pace":
+        mix, duration_s = ("car_park",), min(duration_s, 240.0)
+    if name in {"late_pickup", "crossed", "wheel_lock", "wheel_spin"}:
+        mix = ("town", "town", "country")  # a drive that shows it
+    return random_route(rng, duration_s=duration_s, mix=mix)
+
+
+@dataclass(frozen=True, slots=True)
+class _Draw:
+    """What a fault is drawn from."""
+
+    rng: np.random.Generator
+    corner: Corner
+    car: Car
+    unit: BrakeUnit
+    duration_s: float
+
+    def other(self) -> Corner:
+        """Another corner."""
+        return CORNERS[(self.corner.position + int(self.rng.integers(1, 4))) % 4]
+
+    def within(self, first: float = 0.1, last: float = 0.6) -> float:
+        """A time within these fractions of the drive. [s]"""
+        return float(self.rng.uniform(first, last) * self.duration_s)
+
+
+def _no_signal(draw: _Draw) -> Effect:
+    from_s = 0.0 if happens(draw.rng, 0.6) else draw.within()
+    return faults.NoSignal(draw.corner, from_s)
+
+
+def _late_pickup(draw: _Draw) -> Effect:
+    return faults.LatePickup(draw.corner, float(draw.rng.uniform(12.0, 32.0)))
+
+
+_CONDITIONS: tuple[Condition, ...] = (
+    "any",
+    "any",
+    "left_turn",
+    "right_turn",
+    "rough_road",
+    "braking",
+    "fast",
+    "slow",
+)
+
+
+def _dropout(draw: _Draw) -> Effect:
+    rng = draw.rng
+    condition = _CONDITIONS[int(rng.integers(len(_CONDITIONS)))]
+    shortest_s = float(rng.choice((0.03, 0.1, 0.2, 0.4)))
+    often = 8.0 if condition in {"left_turn", "right_turn", "braking", "rough_road"} else 1.0
+    return faults.Dropout(
+        draw.corner,
+        condition=condition,
+        per_km=float(np.exp(rng.uniform(np.log(0.8), np.log(20.0)))) * often,
+        lasting_s=(shortest_s, max(2.0, 2 * shortest_s)),
+        in_unit=happens(rng, 0.3),
+        at_least=int(rng.integers(2, 6)),
+    )
+
+
+def _frozen(draw: _Draw) -> Effect:
+    from_s = draw.within()
+    to_s = from_s + float(draw.rng.uniform(15, 90)) if happens(draw.rng, 0.5) else float("inf")
+    return faults.Frozen(draw.corner, from_s, to_s)
+
+
+def _ring_damage(draw: _Draw) -> Effect:
+    rng = draw.rng
+    kind = rng.integers(3)
+    if kind == 0:
+        return faults.RingDamage(draw.corner, off_centre=float(rng.uniform(0.015, 0.08)))
+    tooth = int(rng.integers(draw.unit.teeth))
+    if kind == 1:
+        count = int(rng.integers(1, 3))
+        return faults.RingDamage(draw.corner, missing=tuple(tooth + n for n in range(count)))
+    bent = tuple((tooth + n, float(rng.uniform(0.3, 0.6))) for n in range(int(rng.integers(1, 4))))
+    return faults.RingDamage(draw.corner, bent=bent)
+
+
+def _wrong_ratio(draw: _Draw) -> Effect:
+    rng = draw.rng
+    if happens(rng, 0.5):
+        others = [teeth for teeth in set(_TEETH) if _clearly_another(teeth, draw.unit.teeth)]
+        return faults.WrongRatio(draw.corner, teeth=int(rng.choice(others)))
+    return faults.WrongRatio(draw.corner, tyre=1.0 + float(rng.uniform(0.02, 0.12)) * sign(rng))
+
+
+def _clearly_another(teeth: int, right: int) -> bool:
+    """Whether a ring fits by mistake: not so near that it is a tyre matter, not twice as many."""
+    return _NEAR < abs(teeth / right - 1) < _FAR
+
+
+_NEAR, _FAR = 0.03, 0.5
+
+
+def _crossed(draw: _Draw) -> Effect:
+    sideways = happens(draw.rng, 0.7)
+    other = draw.corner.mirror if sideways else draw.corner.same_side
+    return faults.Crossed(draw.corner, other)
+
+
+def _erratic(draw: _Draw) -> Effect:
+    rng = draw.rng
+    smallest = float(rng.uniform(6, 15))
+    return faults.Erratic(
+        draw.corner,
+        per_km=float(rng.uniform(5, 60)),
+        size_kph=(smallest, smallest * float(rng.uniform(1.5, 4))),
+        lasting_s=(0.01, float(rng.uniform(0.05, 0.2))),
+    )
+
+
+def _flagged_invalid(draw: _Draw) -> Effect:
+    from_s = 0.0 if happens(draw.rng, 0.4) else draw.within()
+    to_s = float("inf") if happens(draw.rng, 0.5) else from_s + float(draw.rng.uniform(3, 60))
+    return faults.FlaggedInvalid(draw.corner, from_s, to_s)
+
+
+def _message_missing(draw: _Draw) -> Effect:
+    from_s = draw.within()
+    to_s = float("inf") if happens(draw.rng, 0.4) else from_s + float(draw.rng.uniform(2, 40))
+    return faults.MessageMissing(draw.corner, from_s, to_s)
+
+
+def _copied(draw: _Draw) -> Effect:
+    return faults.Copied(draw.corner, draw.other())
+
+
+_Maker = Callable[[_Draw], Effect]
+
+_FAULT_MAKERS: Mapping[str, _Maker] = {
+    "no_signal": _no_signal,
+    "late_pickup": _late_pickup,
+    "dropout": _dropout,
+    "frozen": _frozen,
+    "ring_damage": _ring_damage,
+    "wrong_ratio": _wrong_ratio,
+    "crossed": _crossed,
+    "erratic": _erratic,
+    "flagged_invalid": _flagged_invalid,
+    "message_missing": _message_missing,
+    "copied": _copied,
+}
+
+
+def _wheel_lock(draw: _Draw) -> Effect:
+    return look_alikes.WheelLock(draw.corner, count=int(draw.rng.integers(1, 5)))
+
+
+def _wheel_spin(draw: _Draw) -> Effect:
+    axle = {"front": (Corner.FL, Corner.FR), "rear": (Corner.RL, Corner.RR)}.get(
+        draw.car.driven, CORNERS
+    )
+    return look_alikes.WheelSpin(
+        axle[int(draw.rng.integers(len(axle)))],
+        count=int(draw.rng.integers(1, 5)),
+        both=happens(draw.rng, 0.5),
+        gain_kph=float(draw.rng.uniform(4, 30)),
+    )
+
+
+def _one_axle(draw: _Draw) -> Effect:
+    whole = happens(draw.rng, 0.5)
+    from_s = 0.0 if whole else draw.within()
+    to_s = float("inf") if whole else from_s + float(draw.rng.uniform(10, 60))
+    return look_alikes.OneAxleTurning(draw.corner, from_s, to_s)
+
+
+def _worn_tyre(draw: _Draw) -> Effect:
+    return look_alikes.OtherTyre(draw.corner, float(draw.rng.uniform(0.991, 0.995)))
+
+
+def _gap(draw: _Draw) -> Effect:
+    from_s = draw.within()
+    return look_alikes.RecordingGap(draw.corner, from_s, from_s + float(draw.rng.uniform(0.5, 30)))
+
+
+def _clock_step(draw: _Draw) -> Effect:
+    by_s = float(draw.rng.choice((-3600.0, -2.0, -0.3, 5.0, 7200.0)))
+    return look_alikes.ClockStep(draw.corner, draw.within(), by_s)
+
+
+def _lost_frames(draw: _Draw) -> Effect:
+    bursts = happens(draw.rng, 0.4)
+    return look_alikes.LostFrames(
+        draw.corner, float(draw.rng.uniform(0.02, 0.7)), "bursts" if bursts else "random"
+    )
+
+
+LOOK_ALIKES: Mapping[str, _Maker | None] = {
+    "wheel_lock": _wheel_lock,
+    "wheel_spin": _wheel_spin,
+    "one_axle_turning": _one_axle,
+    "worn tyre": _worn_tyre,
+    "recording_gap": _gap,
+    "clock_step": _clock_step,
+    "lost frames": _lost_frames,
+    "starts at speed": None,
+    "passive sensors": None,
+    "walking pace": None,
+}
+"""Look-alikes by name; None where the drive itself is the look-alike."""
+
+EVENT_OF: Mapping[str, EventKind] = {
+    "wheel_lock": "wheel_lock",
+    "wheel_spin": "wheel_spin",
+    "one_axle_turning": "one_axle_turning",
+    "recording_gap": "recording_gap",
+    "clock_step": "clock_step",
+}
+"""Look-alikes that are to be told as an event."""
+
+
+_GROSS: tuple[FaultKind, ...] = ("no_signal", "dropout", "frozen", "flagged_invalid")
+_FINE: tuple[FaultKind, ...] = ("ring_damage", "wrong_ratio", "dropout", "erratic", "late_pickup")
+
+
+def _draw_effects(name: str, draw: _Draw) -> tuple[Effect, ...]:
+    if name == "healthy":
+        return ()
+    if name == "two faults":
+        first = _GROSS[int(draw.rng.integers(len(_GROSS)))]
+        second = _FINE[int(draw.rng.integers(len(_FINE)))]
+        return (
+            _FAULT_MAKERS[first](draw),
+            _FAULT_MAKERS[second](replace(draw, corner=draw.other())),
+        )
+    maker = _FAULT_MAKERS[name] if name in _FAULT_MAKERS else LOOK_ALIKES[name]
+    return () if maker is None else (maker(draw),)

@@ -1,0 +1,138 @@
+"""`Frames` and a `WheelLayout` to a `WheelTrack`."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.capture.summary import CaptureSummary
+from canwheel.corners import CORNERS
+from canwheel.definitions.columns import decode_signal
+from canwheel.definitions.layout import SignalPlace, WheelLayout
+from canwheel.frames import Frames
+from canwheel.outcome import Span
+from canwheel.track.clock import correct_clock, spread_repeats, usual_period_s
+from canwheel.track.units import counter_rate, kph_per_unit
+from canwheel.track.wheel_track import HelperSamples, WheelSamples, WheelTrack, at_times
+from canwheel.vehicle import Vehicle
+
+GAP_PERIODS = 5
+"""A silence of fewer periods than this is a lost frame or two, not a gap."""
+
+SHORTEST_GAP_S = 0.3
+"""Nor is one shorter than this, however fast the message. [s]"""
+
+SILENT_SHARE = 0.1
+"""The recorder heard nothing when fewer than this share of the frames usual in that time came."""
+
+
+def build_track(
+    frames: Frames, layout: WheelLayout, vehicle: Vehicle, summary: CaptureSummary
+) -> WheelTrack:
+    """Decode the wheel and helper signals and put them on one clock and one time base.
+
+    Parameters
+    ----------
+    frames : those that `layout.wanted` asks for, of one channel, in the order of the capture.
+    layout, vehicle : which signals, and what is known of the car.
+    summary : of the whole capture; tells a recorder that heard nothing from a silent message.
+    """
+    clock = correct_clock(frames.time_ns, summary.first_time_ns)
+    factor = kph_per_unit(layout.unit, vehicle)
+    fl, fr, rl, rr = (
+        _wheel_samples(frames, clock.time_s, layout, layout.wheel(corner), factor)
+        for corner in CORNERS
+    )
+    wheels = (fl, fr, rl, rr)
+    base = max(wheels, key=lambda wheel: wheel.period_s if len(wheel.time_s) > 1 else 0.0)
+    duration_s = summary.duration_s
+    if clock.steps or not duration_s:
+        duration_s = float(np.max(clock.time_s, initial=0.0))
+    facts = vehicle.vehicle
+    known_box = facts.wheelbase_m is not None and facts.track_m is not None
+    return WheelTrack(
+        wheels=wheels,
+        time_s=base.time_s,
+        speed_kph=np.column_stack([at_times(wheel, base.time_s) for wheel in wheels]),
+        duration_s=duration_s,
+        unit=layout.unit,
+        circumference_m=vehicle.circumference_m,
+        driven=facts.driven,
+        wheelbase_over_track=(
+            facts.wheelbase_m / facts.track_m
+            if known_box and facts.wheelbase_m and facts.track_m
+            else None
+        ),
+        drive_side=vehicle.drive_side,
+        helpers={
+            name: _helper_samples(frames, clock.time_s, place)
+            for name, place in layout.helpers.items()
+        },
+        gaps=_recording_gaps(wheels, summary, duration_s),
+        clock_steps=clock.steps,
+        frames_per_s=summary.frames / duration_s if duration_s > 0 else 0.0,
+        last_index=summary.frames - 1,
+    )
+
+
+def _in_time_order(time_s: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Sorting order and strictly rising times of samples that may be a little out of order."""
+    order = np.argsort(time_s, kind="stable")
+    in_order = time_s[order]
+    return order, spread_repeats(in_order, usual_period_s(in_order))
+
+
+def _wheel_samples(
+    frames: Frames,
+    time_s: NDArray[np.float64],
+    layout: WheelLayout,
+    place: SignalPlace,
+    factor: float,
+) -> WheelSamples:
+    column = decode_signal(frames, place)
+    order, own_time_s = _in_time_order(time_s[column.rows])
+    period_s = usual_period_s(own_time_s)
+    raw, flagged = column.raw[order], column.flagged[order]
+    if layout.unit == "pulse count":
+        rate, step = counter_rate(raw, own_time_s, bits=place.bits.length, period_s=period_s)
+        speed = np.where(flagged, np.nan, rate) * factor
+        resolution = step * factor
+    else:
+        # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
+        speed = np.abs(column.value[order]) * factor
+        resolution = abs(place.scale) * factor
+    return WheelSamples(
+        time_s=own_time_s,
+        speed_kph=speed,
+        raw=raw,
+        flagged=flagged,
+        index=frames.index[column.rows][order],
+        resolution_kph=resolution,
+        period_s=period_s,
+    )
+
+
+def _helper_samples(
+    frames: Frames, time_s: NDArray[np.float64], place: SignalPlace
+) -> HelperSamples:
+    column = decode_signal(frames, place)
+    order, own_time_s = _in_time_order(time_s[column.rows])
+    return HelperSamples(own_time_s, column.value[order])
+
+
+def _recording_gaps(
+    wheels: tuple[WheelSamples, ...], summary: CaptureSummary, duration_s: float
+) -> tuple[Span, ...]:
+    """Find silences in the wheel messages in which nothing else was heard either."""
+    if duration_s <= 0:
+        return ()
+    rate = summary.frames / duration_s
+    found: dict[float, Span] = {}
+    for wheel in wheels:
+        silence_s = np.diff(wheel.time_s)
+        heard = np.diff(wheel.index) - 1
+        is_gap = (silence_s > max(SHORTEST_GAP_S, GAP_PERIODS * wheel.period_s)) & (
+            heard < SILENT_SHARE * rate * silence_s
+        )
+        for i in np.flatnonzero(is_gap):
+            span = Span(float(wheel.time_s[i]), float(wheel.time_s[i + 1]))
+            found.setdefault(round(span.from_s), span)
+    return tuple(found[key] for key in sorted(found))

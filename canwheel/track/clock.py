@@ -1,0 +1,79 @@
+"""The recorder's clock: put right where it stepped or stood still, so that time only rises."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.outcome import Span
+
+STEP_BACK_NS = 50_000_000
+"""Frames of several channels or adapters may be written a little out of order; a stamp further
+back than this is the clock's own step. [ns]"""
+
+LEAP_NS = 3_600_000_000_000
+"""Nobody leaves a recorder running over an hour without a frame on a drive; a longer leap is the
+clock being set. [ns]"""
+
+_BASE_WINDOW = 8
+"""Samples over which a period is measured, so that frames handed over in batches count fairly."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Clock:
+    """Time of each frame from the capture's first one, free of steps; and when it stepped.
+
+    Attributes
+    ----------
+    time_s : (n,) never falling by more than the disorder of the recording. [s]
+    steps : one span a step, from the last good time to the first one after it.
+    """
+
+    time_s: NDArray[np.float64]
+    steps: tuple[Span, ...]
+
+
+def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:
+    """Take steps of the clock out: the time after a step goes on where the time before it ended.
+
+    Parameters
+    ----------
+    time_ns : (n,) stamps in the order of the capture. [ns]
+    first_time_ns : the capture's first stamp. [ns]
+    """
+    if len(time_ns) == 0:
+        return Clock(np.empty(0), ())
+    delta = np.diff(time_ns)
+    step_after = np.flatnonzero((delta < -STEP_BACK_NS) | (delta > LEAP_NS))
+    shift = np.zeros(len(time_ns), np.int64)
+    np.add.at(shift, step_after + 1, -delta[step_after])
+    time_s = (time_ns - first_time_ns + np.cumsum(shift)) / 1e9
+    steps = tuple(Span(float(time_s[i]), float(time_s[i + 1])) for i in step_after)
+    return Clock(time_s, steps)
+
+
+def usual_period_s(time_s: NDArray[np.float64]) -> float:
+    """Usual time between samples; NaN for fewer than two. [s]"""
+    if len(time_s) < 2:  # noqa: PLR2004 - a period needs two samples
+        return float("nan")
+    window = min(_BASE_WINDOW, len(time_s) - 1)
+    return float(np.median(time_s[window:] - time_s[:-window])) / window
+
+
+def spread_repeats(time_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
+    """Strictly rising times from sorted ones: samples with one stamp are spread to the next stamp.
+
+    Parameters
+    ----------
+    time_s : (n,) never falling. [s]
+    period_s : usual time between samples, the farthest that a sample is moved for each. [s]
+    """
+    stamp, first, count = np.unique(time_s, return_index=True, return_counts=True)
+    if len(stamp) == len(time_s):
+        return time_s
+    step = period_s if period_s > 0 else 1e-6
+    room = np.append(np.diff(stamp), np.inf)
+    pace = np.minimum(room / count, step)
+    place = np.arange(len(time_s)) - np.repeat(first, count)
+    spread: NDArray[np.float64] = time_s + place * np.repeat(pace, count)
+    return spread

@@ -1,0 +1,260 @@
+"""How the car moved by its four corners, and what any three corners say of the fourth.
+
+The car is a rigid body turning about a point, and each rolling wheel runs at yaw rate times its
+distance to that point. For the corners of a rectangle and any point (the British flag theorem)
+
+    FL² + RR² = FR² + RL²
+
+so three corners predict the fourth; and the front pair runs faster than the rear by the square of
+yaw rate times wheelbase, FL² − RL² = FR² − RR² = (L / t)² (RR − RL)² at walking pace, where the
+tyres do not slip sideways. The first relation has three unknowns for four readings and cannot say
+which corner is wrong; the second tells whether three corners agree among themselves.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.track.units import KPH_PER_MPS
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+MOVING_KPH = 1.5
+"""Above this the car moves; below, sensors of every kind may be silent. [km/h]"""
+
+LONGEST_STEP_S = 1.0
+"""Between samples farther apart than this nobody knows what the car did; it counts for nothing.
+Slower than any wheel message (10 to 100 ms), even with most frames lost. [s]"""
+
+TURNING_SHARE = 0.02
+"""Left/right difference over speed from which a turn is one: wheels of sound pairs differ by up to
+1.2 % (measured on real drives), and a 75 m radius gives 2 %."""
+
+SMOOTH_S = 0.3
+"""Turn and acceleration are told from means over this long, so that a bump is no manoeuvre. [s]"""
+
+WHEELBASE_OVER_TRACK = (1.4, 2.2)
+"""Passenger cars and vans lie within these (common practice, no source)."""
+
+USUAL_WHEELBASE_OVER_TRACK = 1.7
+"""Taken where the vehicle file does not say (2.65 m over 1.55 m; 1.6 to 1.8 on a real drive)."""
+
+TIGHTEST_TURN_SHARE = 0.55
+"""Most that an axle's left and right can differ, over their mean: a 1.6 m track about a point 3 m
+from the middle of the axle, tighter than any car turns (common practice, no source)."""
+
+TWO_LEFT_FACTOR = 1.35
+"""In the tightest turn a wheel runs at most so much faster, or slower, than the fastest, or
+slowest, of two others (rigid body, 1.6 m track about a point 3.5 m away)."""
+
+GRIP_MPS2 = 10.0
+"""No tyre of a road car corners harder (0.8 to 0.9 g on a good dry road, from memory). [m/s²]"""
+
+TRACK_M = 1.6
+"""Width taken where only a bound is needed. [m]"""
+
+AGREE_SHARE = 0.05
+"""Three corners agree when their speeds fit a rigid body this well: three standard deviations of
+the worse real drive (1.3 to 1.7 %, front and rear in two messages)."""
+
+AGREE_KPH = 1.5
+"""The same at walking pace, where one tooth more or less is a large share. [km/h]"""
+
+
+def others_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
+    """What the other corners say the car does, whatever one of them says. [km/h]
+
+    Their median; of two, the slower, since a mean is dragged by one spike or one spinning wheel;
+    of one, that one. NaN where none is read.
+
+    Parameters
+    ----------
+    speed_kph : (n, 4).
+    """
+    rest = np.sort(np.delete(speed_kph, corner.position, axis=1), axis=1)  # NaN goes last
+    middle: FloatColumn = np.where(np.isnan(rest[:, 2]), rest[:, 0], rest[:, 1])
+    return middle
+
+
+def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, FloatColumn]:
+    """Least and most that this corner may read by what the other three say. [km/h]
+
+    Between the squared relation, right in every turn but only if all three are, and the median,
+    right whichever one of the three is wrong but not in a tight turn. Where the three do not fit
+    a rigid body only the median counts. Two or one cannot predict: there the range is what a tight
+    turn allows.
+
+    Parameters
+    ----------
+    speed_kph : (n, 4), scale factors taken out.
+    """
+    middle = others_kph(speed_kph, corner)
+    flag = squared_relation_kph(speed_kph, corner)
+    flag = np.where(three_agree(speed_kph, corner) & ~np.isnan(flag), flag, middle)
+    least, most = np.minimum(middle, flag), np.maximum(middle, flag)
+    rest = np.delete(speed_kph, corner.position, axis=1)
+    few = np.isnan(rest).any(axis=1)
+    least[few] = np.fmin.reduce(rest[few], axis=1) / TWO_LEFT_FACTOR
+    most[few] = np.fmax.reduce(rest[few], axis=1) * TWO_LEFT_FACTOR
+    return least, most
+
+
+def squared_relation_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
+    """(n,) this corner by the squared relation, NaN where there is no such speed. [km/h]"""
+    mirror = speed_kph[:, corner.mirror.position]
+    same_side = speed_kph[:, corner.same_side.position]
+    diagonal = speed_kph[:, corner.mirror.same_side.position]
+    squared = mirror**2 + same_side**2 - diagonal**2
+    with np.errstate(invalid="ignore"):
+        speed: FloatColumn = np.sqrt(squared)
+    return speed
+
+
+def three_agree(speed_kph: FloatColumn, corner: Corner) -> NDArray[np.bool_]:
+    """(n,) whether the other three could be three corners of one car on a road.
+
+    Whichever corner is left out, one whole axle and one end of the other remain. The whole axle
+    gives the yaw rate, which the tightest turn and the grip of the tyres bound; and with it how
+    much faster or slower the single wheel may run than the one on its side: anything from no
+    difference (side slip at speed) to the full one of the longest car (walking pace).
+    """
+    surplus, difference, pace = triple_surplus(speed_kph, corner)
+    slack_kph = np.maximum(AGREE_SHARE * pace, AGREE_KPH)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_grip_kph = GRIP_MPS2 * TRACK_M * KPH_PER_MPS**2 / pace
+    tightest = np.minimum(TIGHTEST_TURN_SHARE * pace, by_grip_kph)
+    most = WHEELBASE_OVER_TRACK[1] ** 2 * difference**2
+    slack = 2 * np.maximum(pace, slack_kph) * slack_kph
+    agree: NDArray[np.bool_] = (
+        (difference < tightest + slack_kph) & (surplus > -slack) & (surplus < most + slack)
+    )
+    return agree
+
+
+def triple_surplus(
+    speed_kph: FloatColumn, left_out: Corner
+) -> tuple[FloatColumn, FloatColumn, FloatColumn]:
+    """What three corners say of a turn: the three numbers that rolling wheels tie together.
+
+    Parameters
+    ----------
+    speed_kph : (n, 4). left_out : the corner not looked at; its axle mate is the single wheel.
+
+    Returns
+    -------
+    (n,) front² − rear² on the single wheel's side, which rolling wheels keep at (wheelbase over
+    track)² times the square of the next [(km/h)²]; (n,) left/right difference of the whole axle,
+    without its sign [km/h]; (n,) mean speed of the whole axle [km/h].
+    """
+    front_is_whole = left_out.axle == "rear"
+    whole = (Corner.FL, Corner.FR) if front_is_whole else (Corner.RL, Corner.RR)
+    left, right = (speed_kph[:, c.position] for c in whole)
+    single = speed_kph[:, left_out.mirror.position]
+    beside = speed_kph[:, left_out.mirror.same_side.position]
+    surplus = beside**2 - single**2 if front_is_whole else single**2 - beside**2
+    return surplus, np.abs(right - left), (left + right) / 2
+
+
+def squared_box(track: WheelTrack) -> float:
+    """(Wheelbase over track)², from the vehicle file or that of a usual car."""
+    return (track.wheelbase_over_track or USUAL_WHEELBASE_OVER_TRACK) ** 2
+
+
+def smooth(values: FloatColumn, samples: int) -> FloatColumn:
+    """Mean over a centred window, of what is there in it. (n,) or (n, k), along axis 0."""
+    half = max(0, samples // 2)
+    if half == 0 or len(values) == 0:
+        return values
+    known = ~np.isnan(values)
+    zero = np.zeros((1, *values.shape[1:]))
+    total = np.concatenate([zero, np.cumsum(np.where(known, values, 0.0), axis=0)])
+    count = np.concatenate([zero, np.cumsum(known, axis=0)])
+    n = len(values)
+    first = np.maximum(np.arange(n) - half, 0)
+    last = np.minimum(np.arange(n) + half + 1, n)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean: FloatColumn = (total[last] - total[first]) / (count[last] - count[first])
+    return mean
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """The car's own motion on the track's common time base.
+
+    Attributes
+    ----------
+    speed_kph : (n,) median of the corners read. [km/h]
+    turn : (n,) left/right difference over speed, positive in a left turn; of the axle whose
+        difference is the smaller, so that one wrong corner makes no turn; NaN when standing.
+    accel_mps2 : (n,) rate of change of speed. [m/s²]
+    moving : (n,) whether the car moves.
+    distance_km : driven in all. [km]
+    top_kph : fastest for at least a blink (a spike is no speed). [km/h]
+    """
+
+    speed_kph: FloatColumn
+    turn: FloatColumn
+    accel_mps2: FloatColumn
+    moving: NDArray[np.bool_]
+    distance_km: float
+    top_kph: float
+
+
+def estimate_motion(track: WheelTrack) -> Motion:
+    """Estimate the car's motion from the corners that are read."""
+    speed = middle_kph(track.speed_kph)
+    samples = samples_in(track, SMOOTH_S)
+    calm = smooth(speed, samples)
+    moving = np.nan_to_num(calm) > MOVING_KPH
+    accel = np.zeros(len(speed))
+    if len(speed) > 2 * samples > 0:
+        rise = calm[2 * samples :] - calm[: -2 * samples]
+        accel[samples:-samples] = rise / (
+            track.time_s[2 * samples :] - track.time_s[: -2 * samples]
+        )
+    step_s = np.diff(track.time_s, prepend=track.time_s[:1])
+    step_s[step_s > LONGEST_STEP_S] = 0.0
+    return Motion(
+        speed_kph=speed,
+        turn=np.where(moving, turn_share(smooth(track.speed_kph, samples)), np.nan),
+        accel_mps2=np.nan_to_num(accel) / KPH_PER_MPS,
+        moving=moving,
+        distance_km=float(np.sum(np.where(moving, np.nan_to_num(speed), 0.0) * step_s)) / 3600,
+        top_kph=float(np.max(np.nan_to_num(calm), initial=0.0)),
+    )
+
+
+def samples_in(track: WheelTrack, seconds: float) -> int:
+    """How many samples of the common base lie in that time, at least one."""
+    if len(track.time_s) < 2:  # noqa: PLR2004 - a rate needs two samples
+        return 1
+    period = float(np.median(np.diff(track.time_s)))
+    return max(1, round(seconds / period)) if period > 0 else 1
+
+
+def middle_kph(speed_kph: FloatColumn) -> FloatColumn:
+    """(n,) median of the corners read, NaN where none is. [km/h]"""
+    order = np.sort(speed_kph, axis=1)  # NaN goes last
+    count = np.sum(~np.isnan(speed_kph), axis=1)
+    rows = np.arange(len(order))
+    low = order[rows, np.maximum(count - 1, 0) // 2]
+    high = order[rows, np.minimum(count // 2, len(CORNERS) - 1)]
+    return np.where(count > 0, (low + high) / 2, np.nan)
+
+
+def axle_turn_shares(speed_kph: FloatColumn) -> FloatColumn:
+    """(n, 2) front and rear left/right difference over speed, positive in a left turn."""
+    left, right = speed_kph[:, [0, 2]], speed_kph[:, [1, 3]]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share: FloatColumn = (right - left) / np.maximum((left + right) / 2, MOVING_KPH)
+    return share
+
+
+def turn_share(speed_kph: FloatColumn) -> FloatColumn:
+    """(n,) the smaller of the two axles' left/right differences, 0 where they contradict."""
+    front, rear = axle_turn_shares(speed_kph).T
+    smaller = np.where(np.abs(front) < np.abs(rear), front, rear)
+    contradict = front * rear < 0
+    both = np.where(contradict, 0.0, smaller)
+    return np.where(np.isnan(front), rear, np.where(np.isnan(rear), front, both))

@@ -1,0 +1,92 @@
+"""How the four corners stand to one another when the car goes straight: their scale factors."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+FROM_KPH = 20.0
+"""Below this cars manoeuvre, and one tooth more or less is a per cent. [km/h]"""
+
+STEADY_MPS2 = 0.7
+"""Harder and the driven wheels slip by more than tyres differ. [m/s²]"""
+
+CALM_S = 0.5
+"""Ratios are those of means over this long: bumps are out, turns are not. [s]"""
+
+STRAIGHT_SHARE = 0.008
+"""Half the width of what counts as one and the same heading, around the most frequent one: the
+spread of the axles' left/right differences on a real straight road."""
+
+CORE_SHARE = 0.25
+"""The most frequent heading is the narrowest interval that holds this share of the driving."""
+
+FEWEST_S = 8.0
+"""A scale factor from less straight driving than this is none. [s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StraightRatios:
+    """The corners over one another in the heading that the car kept most.
+
+    Attributes
+    ----------
+    log_ratio : (4,) natural logarithm of each corner over the mean of those read; NaN: not read.
+    sd : (4,) its standard error.
+    straight_s : how much such driving there was. [s]
+    rows : (n,) which samples of the common base it is.
+    """
+
+    log_ratio: FloatColumn
+    sd: FloatColumn
+    straight_s: float
+    rows: NDArray[np.bool_]
+
+
+def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
+    """Measure the corners against one another; None where the drive has no straight to speak of.
+
+    The most frequent heading of a drive is straight on. Which axle's difference tells it does not
+    matter: in that heading both are constant, whatever the scale of a corner.
+    """
+    samples = samples_in(track, CALM_S)
+    calm = smooth(track.speed_kph, samples)
+    with np.errstate(invalid="ignore"):
+        usable = (motion.speed_kph > FROM_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
+        calm[calm <= 0] = np.nan
+    read = np.mean(np.isnan(calm[usable]), axis=0) < 0.5 if usable.any() else np.zeros(4, bool)  # noqa: PLR2004
+    if read.sum() < 3:  # noqa: PLR2004 - two corners cannot say which is wrong
+        return None
+    usable &= ~np.isnan(calm[:, read]).any(axis=1)
+    heading = axle_turn_shares(calm)
+    rows = usable.copy()
+    for axle, both in ((0, read[:2].all()), (1, read[2:].all())):
+        if both and rows.any():
+            rows &= np.abs(heading[:, axle] - _most_frequent(heading[rows, axle])) < STRAIGHT_SHARE
+    period_s = 1.0 / max(1.0, samples_in(track, 1.0))
+    straight_s = float(rows.sum()) * period_s
+    if straight_s < FEWEST_S:
+        return None
+    logs = np.full((int(rows.sum()), 4), np.nan)
+    logs[:, read] = np.log(calm[rows][:, read])
+    logs -= np.nanmean(logs, axis=1, keepdims=True)
+    # Neighbouring samples of a mean are one; so many are independent.
+    independent = max(1.0, straight_s / CALM_S)
+    log_ratio, sd = np.full(4, np.nan), np.full(4, np.nan)
+    log_ratio[read] = np.median(logs[:, read], axis=0)
+    sd[read] = 1.2533 * np.std(logs[:, read], axis=0) / np.sqrt(independent)
+    return StraightRatios(log_ratio, sd, straight_s, rows)
+
+
+def _most_frequent(values: FloatColumn) -> float:
+    """Middle of the narrowest interval that holds `CORE_SHARE` of the values."""
+    order = np.sort(values)
+    core = max(1, int(len(order) * CORE_SHARE))
+    width = order[core:] - order[: len(order) - core]
+    if len(width) == 0:
+        return float(np.median(order))
+    best = int(np.argmin(width))
+    return float(np.median(order[best : best + core + 1]))

@@ -1,0 +1,185 @@
+"""Spells in which one corner reads nothing while the others say that the car moves.
+
+A dead sensor, a drop-out and a wheel locked by the brake all look like this at first; the checks
+tell them apart by what each spell goes with.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import Corner
+from canwheel.outcome import Span
+from canwheel.track.motion import LONGEST_STEP_S, Motion, expected_kph
+from canwheel.track.runs import runs
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+
+MUST_READ_KPH = 10.0
+"""By this speed of the others every sound corner reads: passive sensors pick up between 3 and
+8 km/h (textbook, from memory), the inner wheel of the tightest turn runs at 0.6 of the others'
+speed. [km/h]"""
+
+NOTHING_SHARE = 0.2
+"""Less than this share of the others' speed is as good as nothing: no rolling wheel gets there,
+the inner rear wheel of the tightest turn of a car still runs at 0.6 of the others' median."""
+
+ALIVE_SHARE = 0.5
+"""From this share of the others' speed on, at any speed, the corner reads again."""
+
+WHOLE_SHARE = 0.85
+"""From this share on the wheel turns as it should; a fall or rise is timed from here to nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZeroSpell:
+    """One stretch without a reading.
+
+    Attributes
+    ----------
+    corner : which.
+    from_s, to_s : first and last sample without a reading. [s]
+    silent_s : how long it lasted, the last sample's own period included. [s]
+    others_top_kph : fastest that the others went meanwhile. [km/h]
+    judged_s, judged_km : time and distance in it during which the corner had to read. [s], [km]
+    edge_s : time of fall and of rise together; short for a broken contact, long for a wheel that
+        is being stopped and spun up again. [s]
+    slowing_mps2 : how hard the car slowed meanwhile, by the others; positive when slowing. [m/s²]
+    braking : whether a brake signal says so; None without one.
+    to_the_end : no reading after it.
+    from_the_start : none before it.
+    starts_slow, ends_slow : it begins (ends) as the car sets off (slows down), below the speed
+        by which every corner must read.
+    """
+
+    corner: Corner
+    from_s: float
+    to_s: float
+    silent_s: float
+    others_top_kph: float
+    judged_s: float
+    judged_km: float
+    edge_s: float
+    slowing_mps2: float
+    braking: bool | None
+    to_the_end: bool
+    from_the_start: bool
+    starts_slow: bool
+    ends_slow: bool
+
+    @property
+    def span(self) -> Span:
+        """When."""
+        return Span(self.from_s, self.to_s)
+
+
+LOCK_SLOWING_MPS2 = 0.8
+"""A wheel locks only while the car is being braked; polished ice still gives about this.
+(0.08 to 0.1 g, common practice, no source) [m/s²]"""
+
+LOCK_EDGE_S = 0.06
+"""The brake needs at least this long to stop a wheel, and the road to spin it up again, together;
+a contact opens and closes between two samples. Between the two stands only the smoothing of the
+unit. [s]"""
+
+LONGEST_LOCK_S = 4.0
+"""No driver holds a locked wheel for longer, on the road, without the car standing. [s]"""
+
+
+def is_wheel_lock(spell: ZeroSpell) -> bool:
+    """Whether the brake, not the sensor, explains a spell.
+
+    The car must be slowing, and the wheel must take its time to stop. A brake signal that says
+    "not braked" rules it out.
+    """
+    if spell.braking is False or spell.silent_s > LONGEST_LOCK_S:
+        return False
+    return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and spell.edge_s > LOCK_EDGE_S
+
+
+def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:
+    """Find the stretches without a reading of one corner, in order.
+
+    A spell lasts until the corner reads again: a stop in between, when nothing can be said, does
+    not end it.
+    """
+    own = track.wheel(corner)
+    if len(own.time_s) < 2:  # noqa: PLR2004 - one sample is no spell
+        return ()
+    others, _ = expected_kph(track.seen_from(corner), corner)
+    nothing = own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
+    judged = others >= MUST_READ_KPH
+    silent = judged & nothing
+    alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
+    whole = alive & (own.speed_kph > WHOLE_SHARE * others)
+    readings = _Readings(own, others, silent, np.flatnonzero(whole))
+    return tuple(
+        _describe(track, motion, corner, readings, first=first, last=last)
+        for first, last in runs(silent, alive)
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Readings:
+    """One corner beside what the others say of it, sample by sample."""
+
+    own: WheelSamples
+    others_kph: FloatColumn
+    silent: NDArray[np.bool_]
+    whole_at: NDArray[np.intp]  # positions at which it turns as it should
+
+    def edges_s(self, first: int, last: int) -> tuple[float | None, float | None]:
+        """Time of the fall before and of the rise after a spell, less the one sample that any
+        change takes; None where it never read before, or never again. [s]
+        """  # noqa: D205 - one sentence, one fact
+        time_s, at = self.own.time_s, self.whole_at
+        before = int(np.searchsorted(at, first)) - 1
+        after = int(np.searchsorted(at, last, "right"))
+        fall_s = time_s[first] - time_s[at[before]] if before >= 0 else None
+        rise_s = time_s[at[after]] - time_s[last] if after < len(at) else None
+        period_s = self.own.period_s
+        return (
+            None if fall_s is None else max(0.0, float(fall_s) - period_s),
+            None if rise_s is None else max(0.0, float(rise_s) - period_s),
+        )
+
+
+def _describe(
+    track: WheelTrack, motion: Motion, corner: Corner, readings: _Readings, *, first: int, last: int
+) -> ZeroSpell:
+    own = readings.own
+    from_s, to_s = float(own.time_s[first]), float(own.time_s[last])
+    inside = slice(first, last + 1)
+    others_kph, silent = readings.others_kph[inside], readings.silent[inside]
+    step_s = np.minimum(np.diff(own.time_s[inside], prepend=from_s - own.period_s), LONGEST_STEP_S)
+    silent_step_s = step_s[silent]
+    fall_s, rise_s = readings.edges_s(first, last)
+    meanwhile = slice(
+        int(np.searchsorted(track.time_s, from_s - own.period_s)),
+        int(np.searchsorted(track.time_s, to_s + own.period_s, "right")),
+    )
+    return ZeroSpell(
+        corner=corner,
+        from_s=from_s,
+        to_s=to_s,
+        silent_s=to_s - from_s + own.period_s,
+        others_top_kph=float(np.max(others_kph[silent])),
+        judged_s=float(silent_step_s.sum()),
+        judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
+        edge_s=(fall_s or 0.0) + (rise_s or 0.0),
+        slowing_mps2=float(-np.median(motion.accel_mps2[meanwhile])),
+        braking=_braking(track, from_s, to_s),
+        to_the_end=rise_s is None,
+        from_the_start=fall_s is None,
+        starts_slow=first > 0 and not readings.others_kph[first - 1] >= MUST_READ_KPH,
+        ends_slow=last + 1 < len(own.time_s) and not readings.others_kph[last + 1] >= MUST_READ_KPH,
+    )
+
+
+def _braking(track: WheelTrack, from_s: float, to_s: float) -> bool | None:
+    brake = track.helpers.get("brake")
+    if brake is None or len(brake.time_s) == 0:
+        return None
+    first = max(0, int(np.searchsorted(brake.time_s, from_s)) - 1)
+    last = int(np.searchsorted(brake.time_s, to_s)) + 1
+    return bool(np.any(np.nan_to_num(brake.value[first:last]) != 0))

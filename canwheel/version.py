@@ -1,0 +1,3 @@
+"""The version, told once."""
+
+VERSION = "0.1.0"

@@ -1,0 +1,82 @@
+"""Compressed captures and fingerprints, against Python's own gzip and hashlib."""
+
+import gzip
+import hashlib
+import io
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from canwheel.capture.source import Fingerprint, PlainSource, open_file, size_of, source_of
+from canwheel.errors import CaptureError
+
+Write = Callable[..., Path]
+
+
+def text_of(path: Path, room: int = 1000) -> tuple[bytes, str, int]:
+    """Return text, damage and bytes consumed."""
+    found = bytearray()
+    view = memoryview(bytearray(room))
+    with open_file(path) as file:
+        source = source_of(file, size_of(file, path))
+        while count := source.readinto(view):
+            found += view[:count]
+        return bytes(found), source.damage, source.consumed
+
+
+@pytest.mark.parametrize("room", [1, 100, 1 << 20])
+def test_gz_is_told_by_its_content(log_file: Write, drive_text: bytes, room: int) -> None:
+    text = drive_text[:20_000]
+    path = log_file(gzip.compress(text), "drive.log")
+    assert text_of(path, room) == (text, "", path.stat().st_size)
+
+
+def test_plain_text_may_be_called_gz(log_file: Write, drive_text: bytes) -> None:
+    assert text_of(log_file(drive_text, "drive.log.gz")) == (drive_text, "", len(drive_text))
+
+
+def test_several_members_and_padding_are_one_text(log_file: Write, drive_text: bytes) -> None:
+    half = len(drive_text) // 2
+    packed = gzip.compress(drive_text[:half]) + gzip.compress(drive_text[half:]) + bytes(512)
+    assert text_of(log_file(packed))[:2] == (drive_text, "")
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.99])
+def test_a_cut_gz_gives_what_came_before(log_file: Write, drive_text: bytes, share: float) -> None:
+    packed = gzip.compress(drive_text)
+    text, damage, _ = text_of(log_file(packed[: int(len(packed) * share)]))
+    assert drive_text.startswith(text)
+    assert len(text) > share * len(drive_text) / 2
+    assert "too early" in damage
+
+
+def test_a_damaged_gz_gives_what_came_before(log_file: Write, drive_text: bytes) -> None:
+    packed = bytearray(gzip.compress(drive_text))
+    middle = len(packed) // 2
+    packed[middle : middle + 50] = bytes(50)
+    text, damage, _ = text_of(log_file(bytes(packed)))
+    assert len(text) > len(drive_text) / 4
+    assert text[: len(drive_text) // 4] == drive_text[: len(drive_text) // 4]
+    assert damage
+
+
+def test_a_file_that_grows_is_read_as_it_was_when_opened(drive_text: bytes) -> None:
+    source = PlainSource(io.BytesIO(drive_text), 100)
+    assert source.readinto(memoryview(bytearray(1000))) == 100
+    assert source.readinto(memoryview(bytearray(1000))) == 0
+
+
+def test_the_fingerprint_is_that_of_the_bytes_on_disk(log_file: Write, drive_text: bytes) -> None:
+    content = gzip.compress(drive_text * 30)
+    path = log_file(content)
+    with Fingerprint(path, len(content)) as fingerprint:
+        assert fingerprint.hexdigest() == hashlib.sha256(content).hexdigest()
+
+
+def test_a_fingerprint_of_a_file_that_vanished_is_an_error(tmp_path: Path) -> None:
+    with (
+        Fingerprint(tmp_path / "gone.log", 10) as fingerprint,
+        pytest.raises(CaptureError, match=r"gone\.log: the file cannot be read"),
+    ):
+        fingerprint.hexdigest()

@@ -1,0 +1,179 @@
+"""Advice in order and in words that fit; common practice, no source, but where a line says so."""
+
+from collections.abc import Callable, Sequence
+from typing import get_args
+
+import pytest
+
+from canwheel.corners import Corner
+from canwheel.judgement.advice import advise, advise_comparison
+from canwheel.judgement.cautions import caution_check, caution_comparison
+from canwheel.judgement.proof import prove_repair
+from canwheel.judgement.verdict import Judgement
+from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds, say_list
+from canwheel.outcome import FAULT_KINDS, FaultKind, Finding, NotJudged
+
+Drive = Callable[..., Judgement]
+MakeFinding = Callable[..., Finding]
+
+TOWN = [(3.0, 30.0, "straight")]
+YARD = [(2.0, 0.0, "straight")]
+
+
+def place(steps: Sequence[str], *words: str) -> int:
+    """Position of the first step that has all these words."""
+    return next(i for i, step in enumerate(steps) if all(word in step for word in words))
+
+
+def test_service_information_first_look_next_unit_last(drive: Drive, finding: MakeFinding) -> None:
+    steps = advise(drive(TOWN, finding(Corner.RL, "no_signal", (0.0, 3.0))), "right")
+    # Look, then connector, wiring, gap, ring, bearing: FHWA-MC-98-008 section III and table 3
+    # (a technician guideline of the US Department of Transportation, 1998) for the order of looking
+    # and cheap checks before parts; the rest is common practice, no source.
+    order = [
+        place(steps, "service information", "come before"),
+        place(steps, "look at its sensor"),
+        place(steps, "its connector"),
+        place(steps, "its wiring"),
+        place(steps, "air gap"),
+        place(steps, "its ring"),
+        place(steps, "bearing"),
+        place(steps, "swap"),
+        place(steps, "unit last"),
+        place(steps, "After the repair"),
+    ]
+    assert order == sorted(order)
+    assert order[0] == 0
+    assert steps[1].startswith("Rear left (passenger's side), no signal: look")
+    assert "rear right (driver's side)" in steps[place(steps, "swap")]
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS)
+def test_every_kind_has_its_checks_and_no_ohmmeter_goes_to_an_active_sensor(
+    drive: Drive, finding: MakeFinding, kind: FaultKind
+) -> None:
+    steps = advise(drive(TOWN, finding(Corner.FR, kind, (0.0, 3.0))), None)
+    assert len(steps) > 3
+    assert f"Front right, {KIND_WORDS[kind]}: " in steps[1]
+    for step in steps:
+        assert step.endswith(".")
+        assert step[0].isupper()
+        assert "{" not in step
+        if "ohmmeter" in step:
+            assert "never an ohmmeter" in step
+
+
+def test_every_kind_has_words() -> None:
+    assert tuple(KIND_WORDS) == get_args(FaultKind)
+
+
+def test_two_faults_at_one_corner_name_a_check_once(drive: Drive, finding: MakeFinding) -> None:
+    both = [finding(Corner.RL, kind, (0.0, 1.0)) for kind in ("no_signal", "ring_damage")]
+    steps = advise(drive(TOWN, *both), None)
+    assert len(set(steps)) == len(steps)
+    assert sum("bearing" in step for step in steps) == 1
+
+
+def test_a_crossed_corner_names_the_other_one(drive: Drive, finding: MakeFinding) -> None:
+    steps = advise(drive(TOWN, finding(Corner.RL, "crossed", (0, 1), **{"with": "FL"})), "left")
+    assert "front left (driver's side)" in steps[place(steps, "same shape")]
+    steps = advise(drive(TOWN, finding(Corner.RL, "crossed", (0, 1))), None)
+    assert "rear right" in steps[place(steps, "same shape")]
+
+
+def test_drop_outs_in_one_turn_point_to_the_cable(drive: Drive, finding: MakeFinding) -> None:
+    dropouts = finding(Corner.FL, "dropout", (0.0, 0.1), goes_with_turn="right")
+    steps = advise(drive(TOWN, dropouts), None)
+    assert "goes with turning right" in steps[1]
+    dropouts = finding(Corner.FL, "dropout", (0.0, 0.1), goes_with_turn="straight")
+    assert "goes with" not in advise(drive(TOWN, dropouts), None)[1]
+
+
+def test_what_several_corners_share_comes_first(drive: Drive, finding: MakeFinding) -> None:
+    pair = [finding(corner, "no_signal", (0.0, 3.0)) for corner in (Corner.RL, Corner.RR)]
+    steps = advise(drive(TOWN, *pair), "left")
+    assert steps[1].startswith("Rear left (driver's side) and rear right (passenger's side) show")
+    crossed = [finding(corner, "crossed", (0.0, 3.0)) for corner in (Corner.RL, Corner.RR)]
+    assert "share" not in advise(drive(TOWN, *crossed), None)[1]
+
+
+def test_untested_corners_are_told_what_to_drive(drive: Drive) -> None:
+    steps = advise(drive([(0.1, 15.0, "straight")]), None)
+    assert len(steps) == 1
+    assert "another 0.2 km above 15 km/h" in steps[0]
+    assert "front left, front right, rear left and rear right" in steps[0]
+
+
+def test_no_part_is_bought_on_weak_signs(drive: Drive, finding: MakeFinding) -> None:
+    weak = finding(Corner.FL, "ring_damage", (0.0, 1.0), confidence=0.5)
+    (step,) = advise(drive(TOWN, weak), None)
+    assert step.startswith("Buy no part for front left yet: there are signs of ring damage")
+    assert "Drive 1 km straight" in step
+
+
+def test_kinds_not_shown_come_with_a_drive_that_shows_them(drive: Drive) -> None:
+    whys = [NotJudged(corner, "crossed", "no turn") for corner in Corner]
+    (step,) = advise(drive(TOWN, not_judged=whys), None)
+    assert step.startswith("To test for crossed signals as well, make two tight turns")
+
+
+def test_after_two_drives_the_next_step_is_what_is_missing(
+    drive: Drive, finding: MakeFinding
+) -> None:
+    dead = finding(Corner.RL, "no_signal", (0.0, 3.0))
+
+    def steps_after(
+        second: list[tuple[float, float, str]], *found: Finding, first: Finding | None = dead
+    ) -> tuple[str, ...]:
+        before, after = drive(TOWN, first) if first else drive(YARD), drive(second, *found)
+        return advise_comparison(prove_repair(before, after), after, None)
+
+    assert steps_after(TOWN) == ()
+    assert steps_after(TOWN, dead)[0].startswith("Take the maker's service information")
+    short = steps_after([(0.1, 30.0, "straight")])
+    assert short[0].startswith("Record the second drive again, longer than this: another 0.2 km")
+    assert "to test" in short[1]
+    assert "first drive shows no fault" in steps_after(TOWN, first=None)[0]
+
+
+def test_cautions_fit_what_was_found(drive: Drive, finding: MakeFinding) -> None:
+    dead = finding(Corner.RL, "no_signal", (0.0, 3.0))
+    faulty, sound, untested = drive(TOWN, dead), drive(TOWN), drive(YARD)
+    told = {name: " ".join(caution_check(j)) for name, j in {"f": faulty, "u": untested}.items()}
+    for text in told.values():
+        assert "one person drives" in text
+        assert "may not act" in text
+        assert "sends nothing" in text
+        assert "licensed" in text
+    # Wheels turning clear of the ground: UK MOT inspection manual (seen second-hand).
+    assert "ignition on" in told["f"]
+    assert "support it" in told["f"]
+    assert "clearing removes evidence" in told["f"]
+    assert "not about brakes" in " ".join(caution_check(sound))
+    assert "support it" not in " ".join(caution_check(sound))
+
+
+def test_cautions_of_a_comparison_tell_a_mix_up(drive: Drive, finding: MakeFinding) -> None:
+    dead = finding(Corner.RL, "no_signal", (0.0, 3.0))
+    after = drive(YARD)
+    open_proof = prove_repair(drive(TOWN, dead), after)
+    mixed = caution_comparison(open_proof, after, exchanged=True, same_file=True)
+    assert "not exchanged" in mixed[0]
+    assert "same recording" in mixed[1]
+    plain = caution_comparison(open_proof, after, exchanged=False, same_file=False)
+    assert plain == mixed[2:]
+    proven = prove_repair(drive(TOWN, dead), drive(TOWN))
+    assert caution_comparison(
+        proven, drive(TOWN), exchanged=False, same_file=False
+    ) == caution_check(drive(TOWN))
+
+
+def test_words() -> None:
+    assert say_kinds(["no_signal", "dropout"]) == "no signal and drop-outs"
+    assert say_list([]) == ""
+    assert say_list(["a"]) == "a"
+    assert say_list(["a", "b", "c"]) == "a, b and c"
+    assert say_band((0.0, 15.0)) == "below 15 km/h"
+    assert say_band((80.0, float("inf"))) == "above 80 km/h"
+    assert say_confidence(0.9687) == "96.9%"
+    assert say_confidence(1.0) == "over 99.9%"
