@@ -19,7 +19,7 @@ _THIS_COMPUTER = 0
 IPv4, from memory)."""
 
 _COARSEST_S = 0.02  # frames due within it go out together; finer is below a sleep's grain
-_TOLD_EVERY_S = 1.0
+_TOLD_EVERY_S = 10.0
 
 
 def play(
@@ -36,7 +36,7 @@ def play(
     frames : in order of time; error frames and the rest of what cannot be sent are left out.
     settings : the loopback bus.
     speed : times the frames' own pace.
-    tell : called about once a second with the time played. [s]
+    tell : called every ten seconds of it with the time played. [s]
 
     Raises
     ------
@@ -64,12 +64,22 @@ def play(
     return len(frames)
 
 
-def _open_loopback(settings: AdapterSettings) -> can.BusABC:
+def check_loopback(settings: AdapterSettings) -> None:
+    """Refuse whatever could have a car behind it.
+
+    Raises
+    ------
+    RequestError : the interface is none that never has hardware.
+    """
     if settings.interface not in WITHOUT_HARDWARE:
         raise RequestError(
             f"{settings.interface} could have a car behind it, and nothing is ever sent to one",
             remedy=f"use --interface {' or '.join(WITHOUT_HARDWARE)}",
         )
+
+
+def _open_loopback(settings: AdapterSettings) -> can.BusABC:
+    check_loopback(settings)
     arguments = dict(settings.options)
     if settings.interface == "udp_multicast":
         arguments["hop_limit"] = _THIS_COMPUTER

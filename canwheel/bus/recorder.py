@@ -23,11 +23,11 @@ from canwheel.bus.side_file import (
     Gap,
     RecordingFacts,
     State,
-    program_version,
     side_path,
     write_facts,
 )
 from canwheel.errors import CanwheelError, RecordingError, RequestError
+from canwheel.version import VERSION
 
 if TYPE_CHECKING:
     from can import Message
@@ -78,7 +78,7 @@ class Recorder:
         vehicle: str | None = None,
         vehicle_file: str | None = None,
     ) -> None:
-        _check_names(path)
+        check_names(path)
         self.path = path
         self._open_adapter = open_adapter
         self._wait = wait
@@ -121,7 +121,7 @@ class Recorder:
         channel = listener.settings.channel
         return RecordingFacts(
             recording=self.path.name,
-            version=program_version(),
+            version=VERSION,
             started=_now(),
             interface=listener.settings.interface,
             channel=None if channel is None else str(channel),
@@ -182,7 +182,7 @@ class Recorder:
         except RecordingError as error:
             self._failure = self._failure or error
         gaps = self._facts.gap
-        lost = gaps[-1].why if gaps and gaps[-1].to is None else "ended by the user"
+        lost = gaps[-1].why if gaps and gaps[-1].to is None else "ended as asked"
         self._tell(
             state="ended",
             ended=_now(),
@@ -320,7 +320,7 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-def _check_names(path: Path) -> None:
+def check_names(path: Path) -> None:
     """Refuse what would be overwritten, or would not be taken for a text log.
 
     Raises

@@ -6,7 +6,6 @@ reads there what the log cannot tell.
 """
 
 import contextlib
-import importlib.metadata
 import os
 import tomllib
 from datetime import datetime
@@ -60,14 +59,6 @@ class RecordingFacts(msgspec.Struct, frozen=True, omit_defaults=True, kw_only=Tr
     error_frames: int | None = None
     rubbish: int = 0
     gap: tuple[Gap, ...] = ()
-
-
-def program_version() -> str:
-    """Return canwheel's version, as installed."""
-    try:
-        return importlib.metadata.version("canwheel")
-    except importlib.metadata.PackageNotFoundError:
-        return "not installed"
 
 
 def side_path(log: Path) -> Path:

@@ -13,6 +13,11 @@ from canwheel.version import VERSION
 COMMANDS = {
     "check": "canwheel.cli.check",
     "compare": "canwheel.cli.compare",
+    "record": "canwheel.cli.record",
+    "adapters": "canwheel.cli.adapters",
+    "replay": "canwheel.cli.replay",
+    "simulate": "canwheel.cli.simulate",
+    "watch": "canwheel.cli.watch",
     "demo": "canwheel.cli.demo",
 }
 """Every command and the module that holds it, as `command`. In the order of the help text."""

@@ -35,7 +35,7 @@ def test_frames_arrive_in_order_and_at_their_pace() -> None:
         heard = [bus.recv(0.1) for _ in range(200)]
     assert [int.from_bytes(m.data, "big") for m in heard if m is not None] == list(range(200))
     assert 0.4 < took < 1.5  # four seconds of driving at eight times the speed
-    assert len(told) == 3
+    assert told == []
 
 
 def test_kinds_of_frames_are_kept_and_error_frames_are_not_sent() -> None:
