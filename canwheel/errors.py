@@ -8,7 +8,8 @@
      ├── VehicleError       the vehicle file
      ├── AdapterError       the adapter: not there, pulled out, will not only listen
      ├── RecordingError     the recording being made: the disk is full, the file is taken away
-     └── RequestError       the question itself: a channel, an option, an output that exists
+     ├── RequestError       the question itself: a channel, an option, an output that exists
+     └── UnitError          the brake control unit, or the way to it, did not do what was asked
 
 Everything else is a defect of canwheel and may show a traceback.
 """
@@ -62,3 +63,7 @@ class RecordingError(CanwheelError):
 
 class RequestError(CanwheelError):
     """What was asked for does not fit the files given."""
+
+
+class UnitError(CanwheelError):
+    """The brake control unit, or the way to it, did not do what was asked of it."""

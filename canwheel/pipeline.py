@@ -132,7 +132,7 @@ def judge(
         track=track,
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
-        cautions=caution_check(judgement),
+        cautions=(*layout.cautions, *caution_check(judgement)),
     )
 
 
@@ -159,15 +159,16 @@ def compare(
     first = check(before, dbc, vehicle, channel=channel, progress=progress)
     second = check(after, dbc, vehicle, channel=channel, progress=progress)
     proof = prove_repair(first.judgement, second.judgement)
+    cautions = caution_comparison(
+        proof,
+        second.judgement,
+        exchanged=second.summary.first_time_ns < first.summary.first_time_ns,
+        same_file=second.summary.sha256 == first.summary.sha256,
+    )
     return Comparison(
         before=first,
         after=second,
         proof=proof,
         next_steps=advise_comparison(proof, second.judgement, second.vehicle.drive_side),
-        cautions=caution_comparison(
-            proof,
-            second.judgement,
-            exchanged=second.summary.first_time_ns < first.summary.first_time_ns,
-            same_file=second.summary.sha256 == first.summary.sha256,
-        ),
+        cautions=(*second.layout.cautions, *cautions),
     )

@@ -16,6 +16,7 @@ from canwheel.errors import VehicleError
 
 Positive = Annotated[float, msgspec.Meta(gt=0)]
 CanId = Annotated[int, msgspec.Meta(ge=0, lt=1 << 29)]
+Byte = Annotated[int, msgspec.Meta(ge=0, le=0xFF)]
 SignalPath = Annotated[str, msgspec.Meta(pattern=r"^[^.\s]+\.[^.\s]+$")]
 
 ASSUMED_CIRCUMFERENCE_M = 1.94
@@ -70,10 +71,28 @@ class BusFacts(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
 
 
 class FaultMemoryFacts(msgspec.Struct, forbid_unknown_fields=True, frozen=True):
-    """Section ``[fault_memory]``: only for reading and clearing stored codes."""
+    """Section ``[fault_memory]``: only for reading and clearing stored codes.
+
+    Attributes
+    ----------
+    request_id, response_id : identifiers that the brake control unit listens to and answers on.
+    id_bits : their width; without it 11 where both fit, else 29.
+    addressing : ``extended`` when a byte in front of every payload says whom it is for
+        (ISO 15765-2); `target_address` is the unit's byte, `source_address` the tester's.
+    padding : byte that fills a request up to eight bytes, or ``none`` for short frames. 0xCC is
+        what ISO 15765-2 proposes (from memory).
+    session : the diagnostic session in which this unit is said to answer. It is only told when the
+        unit refuses; no session is ever opened, whatever stands here.
+    """
 
     request_id: CanId | None = None
     response_id: CanId | None = None
+    id_bits: Literal[11, 29] | None = None
+    addressing: Literal["normal", "extended"] = "normal"
+    target_address: Byte | None = None
+    source_address: Byte | None = None
+    padding: Byte | Literal["none"] = 0xCC
+    session: Byte | None = None
 
 
 class Vehicle(msgspec.Struct, forbid_unknown_fields=True, frozen=True):

@@ -1,14 +1,16 @@
 """A file to `Capture`, or to `Frames` piece by piece."""
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture.source import Fingerprint, Progress, open_file, size_of, source_of
+from canwheel.capture.formats import Scan, open_scan
+from canwheel.capture.source import Fingerprint, Progress
+from canwheel.capture.spool import name_of, on_disk
 from canwheel.capture.summary import Capture
-from canwheel.capture.text import TextScan
 from canwheel.frames import FrameFlag, Frames, Wanted
 
 
@@ -19,7 +21,7 @@ def read_capture(
 
     Parameters
     ----------
-    path : the file.
+    path : the file, of any form in ``formats.py``, gz or not; ``-`` for standard input.
     wanted : identifiers to read, None for every frame.
     progress : called with bytes of the file done and bytes in all.
 
@@ -27,31 +29,40 @@ def read_capture(
     ------
     CaptureError : the file cannot be opened, holds no frames, or is mostly unreadable.
     """
-    with open_file(path) as file:
-        size = size_of(file, path)
-        with Fingerprint(path, size) as fingerprint:
-            source = source_of(file, size, progress)
-            scan = TextScan(source, wanted)
-            parts = list(scan)
-            scan.tally.check(str(path))
-            summary = scan.tally.summary(
-                file=str(path), sha256=fingerprint.hexdigest(), damage=source.damage
-            )
-    return Capture(Frames.concatenate(parts), summary)
+    name = name_of(path)
+    with (
+        on_disk(path) as file,
+        open_scan(file, name, wanted, progress) as scan,
+        Fingerprint(file, scan.tally.size) as fingerprint,
+    ):
+        frames = Frames.concatenate(list(scan))
+        scan.tally.check()
+        return Capture(frames, scan.tally.summary(file=name, sha256=fingerprint.hexdigest()))
+
+
+@contextmanager
+def open_capture(
+    path: Path, wanted: Wanted | None = None, *, progress: Progress | None = None
+) -> Iterator[Scan]:
+    """Open a recording to read it in pieces, so that memory does not grow with it.
+
+    Parameters, errors : as for ``read_capture``; the errors about the content are for the caller
+    to ask for, by ``scan.tally.check()``, when it has read enough.
+    """
+    with on_disk(path) as file, open_scan(file, name_of(path), wanted, progress) as scan:
+        yield scan
 
 
 def iter_frames(
     path: Path, wanted: Wanted | None = None, *, progress: Progress | None = None
-) -> Iterator[Frames]:
+) -> Generator[Frames, None, None]:
     """Yield the wanted frames of a recording in pieces, so that memory does not grow with it.
 
     Parameters, errors : as for ``read_capture``; the errors about the content come at the end.
     """
-    with open_file(path) as file:
-        size = size_of(file, path)
-        scan = TextScan(source_of(file, size, progress), wanted)
+    with open_capture(path, wanted, progress=progress) as scan:
         yield from scan
-        scan.tally.check(str(path))
+        scan.tally.check()
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -20,7 +20,10 @@ _PACKED_BYTES = 128 * 1024
 """Compressed bytes taken from the file at a time; what is left over is copied, so not too many."""
 
 _UNPACKED_BYTES = 64 * 1024
-"""Text decompressed at a time; so much is lost in front of a defect."""
+"""Text decompressed at a time."""
+
+_SMALL_PACKED_BYTES = 4 * 1024
+"""The same on the way to a defect, where the text is taken byte by byte."""
 
 _HASH_BYTES = 1024 * 1024
 """Bytes hashed at a time: few enough to stay in cache, many enough that handing over the
@@ -74,6 +77,8 @@ class GzSource:
         self._new_member: Callable[[], Any] = lambda: isal_zlib.decompressobj(_GZ_WINDOW_BITS)
         self._member: Any = None
         self._packed = b""
+        self._member_at = 0  # where it begins in the file
+        self._given = 0  # text of it
         self.consumed = 0
         self.damage = ""
 
@@ -86,7 +91,11 @@ class GzSource:
                 piece = self._member.decompress(self._packed, wanted)
             except self._defect:
                 self.damage = "the gz data is damaged: what comes after the defect is lost"
+                piece = self._salvage(wanted)
+                room[filled : filled + len(piece)] = piece
+                filled += len(piece)
                 break
+            self._given += len(piece)
             if not piece and not self._packed and not self._member.eof:
                 self.damage = "the gz data ends too early: the file was cut or not closed"
             room[filled : filled + len(piece)] = piece
@@ -106,10 +115,36 @@ class GzSource:
         while True:  # zero padding may follow a member (RFC 1952 leaves it to the reader)
             self._packed = self._packed.lstrip(b"\0")
             if self._packed:
-                self._member = self._new_member()
+                self._member, self._given = self._new_member(), 0
+                self._member_at = self.consumed - len(self._packed)
                 return True
             if not self._refill():
                 return False
+
+    def _salvage(self, most: int) -> bytes:
+        """Return what text of this member stands between the last given and the defect.
+
+        The library gives nothing of a piece in which it stumbles, nor where the text is whole and
+        only its checksum wrong; so the member is unpacked again, in small steps towards its end.
+        """
+        self._file.seek(self._member_at)
+        member, packed, place = self._new_member(), b"", 0
+        text = bytearray()
+        try:
+            while len(text) < most and not member.eof:
+                packed = packed or self._file.read(_SMALL_PACKED_BYTES)
+                left = self._given - place
+                step = min(left, _UNPACKED_BYTES) if left > 0 else 1
+                piece = member.decompress(packed, step)
+                if not piece and not packed:
+                    break
+                packed = member.unconsumed_tail
+                place += len(piece)
+                if left <= 0:
+                    text += piece
+        except self._defect:
+            pass
+        return bytes(text[:most])
 
     def _refill(self) -> bool:
         """Take more compressed bytes; False at the end of the file."""
@@ -235,7 +270,7 @@ class Fingerprint:
         return self._hash.hexdigest()
 
 
-def size_of(file: BinaryIO, path: Path) -> int:
+def size_of(file: BinaryIO, name: str) -> int:
     """Return the size of an open file. [bytes]
 
     Raises
@@ -246,7 +281,7 @@ def size_of(file: BinaryIO, path: Path) -> int:
     if not size:
         raise CaptureError(
             "the file is empty",
-            where=str(path),
+            where=name,
             remedy="check that the recorder was connected and started",
         )
     return size

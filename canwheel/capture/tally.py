@@ -22,6 +22,8 @@ class Tally:
     unreadable_lines: int = 0
     first_unreadable: UnreadableLine | None = None
     cut_last_line: bool = False
+    damage: str = ""
+    size: int = 0  # of the file when it was opened [bytes]
 
     def unreadable(self, count: int, number: int, text: bytes) -> None:
         """Count lines that are no frame; `number` and `text` are the first one's."""
@@ -33,7 +35,7 @@ class Tally:
                 shown = f"{shown[:_SHOWN_LETTERS]}…"
             self.first_unreadable = UnreadableLine(number, shown)
 
-    def check(self, where: str) -> None:
+    def check(self) -> None:
         """Refuse a file that is not, or not mostly, a recording.
 
         Raises
@@ -45,17 +47,15 @@ class Tally:
             raise CaptureError(
                 f"{self.unreadable_lines} of {self.unreadable_lines + self.frames} lines are no"
                 f" frames, the first is line {first.number}: {first.text!r}",
-                where=where,
                 remedy="check that this is a recording of the bus",
             )
         if not self.frames:
             raise CaptureError(
-                "there is not one frame in it",
-                where=where,
+                f"there is not one frame in it{f': {self.damage}' if self.damage else ''}",
                 remedy="check that the recorder was connected and started",
             )
 
-    def summary(self, *, file: str, sha256: str, damage: str) -> CaptureSummary:
+    def summary(self, *, file: str, sha256: str) -> CaptureSummary:
         """Return the finished summary."""
         return CaptureSummary(
             file=file,
@@ -66,7 +66,7 @@ class Tally:
             unreadable_lines=self.unreadable_lines,
             first_unreadable=self.first_unreadable,
             cut_last_line=self.cut_last_line,
-            damage=damage,
+            damage=self.damage,
         )
 
 

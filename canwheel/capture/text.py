@@ -28,6 +28,7 @@ from canwheel.capture.frame_lines import (
     read_rows,
 )
 from canwheel.capture.lines import (
+    BYTE_ORDER_MARK,
     CHUNK_BYTES,
     LINE_LIMIT,
     SLACK,
@@ -53,6 +54,12 @@ _TRIES = 1000
 """Lines of a chunk that are tried for the time of its first or last frame."""
 
 _HASH, _OPEN, _BLANK = ord("#"), ord("("), ord(" ")
+
+
+def is_text(head: bytes) -> bool:
+    """Whether a file that begins so is a text log: a frame stands in one of its first lines."""
+    lines = head.removeprefix(BYTE_ORDER_MARK).split(b"\n", _TRIES)[:_TRIES]
+    return any(line.lstrip()[:1] == b"(" and read_line(line) is not None for line in lines)
 
 
 class Sieve:
@@ -202,6 +209,7 @@ class TextScan:
                     yield self._read(gathered.take())
         if gathered.size:
             yield self._read(gathered.take())
+        self.tally.damage = self._source.damage
 
     def _scan(self, chunk: LineChunk) -> _Candidates:
         """Find what looks like a frame in a chunk, count it, and pick what may be wanted."""

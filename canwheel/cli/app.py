@@ -18,7 +18,10 @@ COMMANDS = {
     "replay": "canwheel.cli.replay",
     "simulate": "canwheel.cli.simulate",
     "watch": "canwheel.cli.watch",
+    "convert": "canwheel.cli.convert",
+    "corners": "canwheel.cli.corners",
     "demo": "canwheel.cli.demo",
+    "codes": "canwheel.cli.codes",
 }
 """Every command and the module that holds it, as `command`. In the order of the help text."""
 

@@ -101,8 +101,7 @@ def assign_wheels(
     VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
     """
     given = _given_wheels(definitions, vehicle)
-    driven = vehicle.vehicle.driven
-    wheels = wheel_signals(definitions, None if driven == "all" else driven)
+    wheels = _signals(definitions, vehicle)
     families = sorted(families_of(wheels), key=_rank)
     in_question = _heard_of(families, heard) or families
     if given:
@@ -120,6 +119,17 @@ def assign_wheels(
         why=_reasons(chosen),
         runners_up=tuple(family for family in families if _places(family) != _places(chosen)),
     )
+
+
+def wheel_sets(definitions: Definitions, vehicle: Vehicle) -> list[Family]:
+    """Return all sets of four wheel signals that the DBC has, the better ones first."""
+    return sorted(families_of(_signals(definitions, vehicle)), key=_rank)
+
+
+def _signals(definitions: Definitions, vehicle: Vehicle) -> list[WheelSignal]:
+    """Return every signal that can be a wheel's speed."""
+    driven = vehicle.vehicle.driven
+    return wheel_signals(definitions, None if driven == "all" else driven)
 
 
 def _heard_of(families: Sequence[Family], heard: Heard | None) -> list[Family]:
@@ -155,14 +165,26 @@ def find_signal(
 
     Raises
     ------
-    VehicleError : there is no such message or signal; the message says what comes near.
+    VehicleError : there is no such message or signal (the message says what comes near), or more
+        than one.
     """
     message_name, _, signal_name = path.partition(".")
     messages = [message for message in definitions.messages if message.name == message_name]
-    for message in messages:
-        for signal in message.signals:
-            if signal.place.signal == signal_name:
-                return message, signal
+    found = [
+        (message, signal)
+        for message in messages
+        for signal in message.signals
+        if signal.place.signal == signal_name
+    ]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        ids = " and ".join(f"0x{message.frame_id:X}" for message, _ in found)
+        raise VehicleError(
+            f"{path} stands for two signals of {definitions.file}, in {ids}",
+            where=f"vehicle file, {key}",
+            remedy="give one of the messages another name in the DBC",
+        )
     if messages:
         near = [signal.place.path for message in messages for signal in message.signals]
         what = f"message {message_name} of {definitions.file} has no signal {signal_name}"
@@ -182,7 +204,12 @@ def _near_miss(path: str, there: Sequence[str]) -> str:
 
 
 def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
-    """Return the wheels that the vehicle file names."""
+    """Return the wheels that the vehicle file names.
+
+    Raises
+    ------
+    VehicleError : one is not in the DBC or stands twice, or they count in different units.
+    """
     given: dict[Corner, WheelSignal] = {}
     named: dict[str, Corner] = {}
     for corner in CORNERS:
@@ -200,6 +227,13 @@ def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Wh
         message, signal = find_signal(definitions, path, key)
         unit = given_unit(message, signal)
         given[corner] = WheelSignal(signal.place, unit, corner, "named in the vehicle file")
+    units = {wheel.unit for wheel in given.values()}
+    if len(units) > 1:
+        raise VehicleError(
+            f"the wheel signals count in different units: {', '.join(sorted(units))}",
+            where="vehicle file, wheels",
+            remedy="name signals of one kind",
+        )
     return given
 
 
@@ -213,7 +247,6 @@ def _completed(
 
     Raises
     ------
-    VehicleError : the corners named count in different units.
     AmbiguousWheelsError, DefinitionsError : the missing corners cannot be told.
     """
     fitting = [
@@ -231,15 +264,7 @@ def _completed(
         if corner not in whole:
             whole[corner] = _like_the_given(definitions, corner, given, wheels)
     fl, fr, rl, rr = (whole[corner] for corner in CORNERS)
-    family = Family((fl, fr, rl, rr))
-    units = {wheel.unit for wheel in family.wheels}
-    if len(units) > 1:
-        raise VehicleError(
-            f"the four wheel signals count in different units: {', '.join(sorted(units))}",
-            where="vehicle file, wheels",
-            remedy="name four signals of one kind",
-        )
-    return family
+    return Family((fl, fr, rl, rr))
 
 
 def _like_the_given(

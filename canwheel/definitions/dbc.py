@@ -24,6 +24,9 @@ _LONGEST_NUMBER = 64
 
 _FLOAT_LENGTHS = (16, 32, 64)
 
+_LONGEST_CYCLE_MS = 1e6
+"""A stated cycle time beyond this is none. [ms]"""
+
 _LARGEST_FILE = 64 << 20
 """A DBC file larger than this is none; the largest known ones have a few million characters."""
 
@@ -73,16 +76,14 @@ def read_definitions(path: Path) -> Definitions:
     DefinitionsError : unreadable, or not a DBC file; the message names the line.
     """
     text = _read_text(path)
+    if not text.strip():
+        raise DefinitionsError("is empty", where=str(path), remedy="give a DBC file")
     try:
         mended = mend(text)
-        database = load_database(mended.text)
+        messages = tuple(map(define_message, load_database(mended.text).messages))
     except Exception as error:
         raise _not_parsed(path, text, error) from error
-    return Definitions(
-        file=path.name,
-        messages=tuple(define_message(message) for message in database.messages),
-        passed_over=mended.passed_over,
-    )
+    return Definitions(file=path.name, messages=messages, passed_over=mended.passed_over)
 
 
 def _read_text(path: Path) -> str:
@@ -165,7 +166,7 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
         minimum=None if signal.minimum is None else float(signal.minimum),
         maximum=None if signal.maximum is None else float(signal.maximum),
         multiplex=_multiplex(message, signal),
-        cycle_s=message.cycle_time / 1000 if message.cycle_time else None,
+        cycle_s=_cycle_s(message),
         comment=signal.comment or "",
     )
     words = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
@@ -179,6 +180,14 @@ def _signal(message: "Message", signal: "Signal") -> DefinedSignal:
     return DefinedSignal(place, words)
 
 
+def _cycle_s(message: "Message") -> float | None:
+    """Return the message's cycle time, if the file states one that can be. [s]"""
+    stated: object = message.cycle_time  # whatever type the file declares the attribute with
+    if isinstance(stated, int | float) and 0 < stated <= _LONGEST_CYCLE_MS:
+        return stated / 1000
+    return None
+
+
 def _bits(signal: "Signal") -> BitField:
     """Return where a signal stands."""
     order: ByteOrder = "little_endian" if signal.byte_order == "little_endian" else "big_endian"
@@ -187,18 +196,18 @@ def _bits(signal: "Signal") -> BitField:
 
 def _multiplex(message: "Message", signal: "Signal") -> tuple[Multiplex, ...]:
     """Return the selectors that a signal hangs on, the outermost first."""
-    if signal.multiplexer_ids is None:
+    if not signal.multiplexer_ids:
         return ()
     by_name = {each.name: each for each in message.signals}
     chain: list[Multiplex] = []
-    seen = {signal.name}
-    while signal.multiplexer_ids is not None and signal.multiplexer_signal is not None:
-        selector = by_name.get(signal.multiplexer_signal)
-        if selector is None or selector.name in seen:
-            break
-        seen.add(selector.name)
-        mask = (1 << selector.length) - 1
-        values = frozenset(value & mask for value in signal.multiplexer_ids)
-        chain.append(Multiplex(_bits(selector), values))
-        signal = selector
+    seen: set[str] = set()
+    hanging: Signal | None = signal
+    while hanging is not None and hanging.name not in seen:
+        seen.add(hanging.name)
+        selector = by_name.get(hanging.multiplexer_signal or "")
+        if selector is not None and hanging.multiplexer_ids:
+            mask = (1 << selector.length) - 1
+            values = frozenset(value & mask for value in hanging.multiplexer_ids)
+            chain.append(Multiplex(_bits(selector), values))
+        hanging = selector
     return tuple(reversed(chain))

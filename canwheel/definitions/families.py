@@ -208,11 +208,10 @@ def _wheel_unit(message: DefinedMessage, signal: DefinedSignal) -> SpeedUnit | N
     unit = speed_unit(place.unit)
     if unit is None and of_wheel and not own.isdisjoint(SPEED_WORDS):
         unit = "proportional"  # a unit that nobody knows, beside a name that is plain
-    if unit in ("proportional", "pulse count") and of_wheel and pulse:
-        counts = not own.isdisjoint(PULSE_WORDS) or own.isdisjoint(SPEED_WORDS)
-        if counts or unit == "pulse count":
-            fits = _SHORTEST_COUNTER <= place.bits.length <= _LONGEST_COUNTER
-            return "pulse count" if fits and not place.bits.is_float else None
+    counts = not own.isdisjoint(PULSE_WORDS) or (pulse and own.isdisjoint(SPEED_WORDS))
+    if of_wheel and (unit == "pulse count" or (unit == "proportional" and counts)):
+        fits = _SHORTEST_COUNTER <= place.bits.length <= _LONGEST_COUNTER
+        return "pulse count" if fits and not place.bits.is_float else None
     if unit in (None, "pulse count") or place.bits.length < _SHORTEST_SPEED:
         return None
     if unit == "proportional":

@@ -3,8 +3,9 @@
 Files in use carry value tables for signals that are gone, 29-bit identifiers without the bit that
 marks them, names given twice, comments that nobody closed. None of that keeps a person from
 reading the wheel speeds in them. What can be put right without a doubt is; what cannot and is not
-a message or a signal is passed over and named. A message or signal that does not parse is left as
-it is, for the library to refuse with its line.
+a message or a signal is passed over and named. A message or signal that does not parse is refused
+with its line: it could be a wheel. (The library itself takes a file that ends in the middle of a
+signal for a whole one.)
 
 The text keeps its lines, so that a line number stays true.
 """
@@ -21,6 +22,9 @@ _LARGEST_11_BIT, _LARGEST_29_BIT = 0x7FF, 0x1FFF_FFFF
 
 _NO_MESSAGE = "VECTOR__INDEPENDENT_SIG_MSG"
 """A name that the format reserves for a list of signals that are in no message."""
+
+_NOBODY = "Vector__XXX"
+"""The format's own word for a receiver that nobody named."""
 
 _LONGEST_PAYLOAD = 1785
 """Most bytes that any transport over CAN carries in one message (SAE J1939-21, from memory)."""
@@ -44,7 +48,9 @@ _SIGNAL = re.compile(
     rf"\(\s*{_NUMBER}\s*,\s*{_NUMBER}\s*\)\s*\[\s*{_NUMBER}\s*\|\s*{_NUMBER}\s*\]\s*{_STRING}"
 )
 _BARE_FRACTION = re.compile(r"(?<=[(,\[|\s+-])\.(?=\d)")
-_HUGE_EXPONENT = re.compile(r"\d[eE]\+?\d{4,}")
+_NO_NUMBER = re.compile(r"(?<!\w)(?:\d+\.?\d*[eE]\+?0*[1-9]\d{2,}|\d{40,})(?!\w)")
+"""A number that cannot be meant: the library would write out all its digits, or overflow."""
+
 _SELECTION = re.compile(r"\s*SG_MUL_VAL_\s+(\d+)\s+(\w+)\s+(\w+)\s+([-\d\s,]+);")
 _FLAGGED_NUMBER = re.compile(r"((?:_|\b)(?:BO_|SG_|VAL_|VALTYPE_|GROUP_|BU_|REL_)\s+)(\d+)")
 
@@ -147,6 +153,9 @@ def mend(text: str) -> Mended:
     line_starts = [0, *(found.end() for found in re.finditer("\n", text))]
     mending = _Mending(text, line_starts)
     statements = list(_statements(text))
+    for statement in statements:
+        if _NO_NUMBER.search(re.sub(_STRING, '""', statement.text)):
+            raise mending.refuse(statement, "a number in it is too large to be meant")
     _mend_messages(mending, statements)
     for statement in statements:
         if statement.keyword not in ("BO_", "SG_"):
@@ -192,7 +201,7 @@ def _mend_message(mending: _Mending, statement: _Statement) -> int | None:
     """Mend a message; return its number, None when it is passed over, -1 when it is no message."""
     found = _MESSAGE.match(statement.text)
     if found is None:
-        return -1
+        raise mending.refuse(statement, "a message that is not written as one")
     number, name, length = int(found[1]), found[2], int(found[3])
     if name == _NO_MESSAGE:
         return -1
@@ -227,7 +236,9 @@ def _mend_message(mending: _Mending, statement: _Statement) -> int | None:
 def _mend_signal(mending: _Mending, statement: _Statement, number: int) -> None:
     """Mend a signal of a message."""
     found = _SIGNAL.match(statement.text)
-    if found is None or number not in mending.signals:
+    if found is None:
+        raise mending.refuse(statement, "a signal that is not written as one")
+    if number not in mending.signals:
         return
     name, start, length = found[1], int(found[3]), int(found[4])
     if max(start, length) > 8 * _LONGEST_PAYLOAD:
@@ -242,7 +253,10 @@ def _mend_signal(mending: _Mending, statement: _Statement, number: int) -> None:
         mending.signals[number].add(name)
         end = found.end()
         plain = _BARE_FRACTION.sub("0.", statement.text[:end])
-        mending.replace(statement, plain + statement.text[end:])
+        receivers = statement.text[end:]
+        if not receivers.strip():
+            receivers = f" {_NOBODY}{receivers}"
+        mending.replace(statement, plain + receivers)
 
 
 def _mend_other(mending: _Mending, statement: _Statement) -> None:
@@ -250,8 +264,6 @@ def _mend_other(mending: _Mending, statement: _Statement) -> None:
     keyword, text = statement.keyword, statement.text
     if _is_listed_keyword(statement):
         return
-    if _HUGE_EXPONENT.search(re.sub(_STRING, '""', text)):
-        raise mending.refuse(statement, "a number has an exponent that cannot be meant")
     what = _WHAT_IT_IS.get(keyword, "statement")
     well_formed = _WELL_FORMED.get(keyword)
     if well_formed is not None and well_formed.match(text) is None:

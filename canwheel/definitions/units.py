@@ -8,18 +8,17 @@ _SPELLINGS: dict[SpeedUnit, str] = {
     "km/h": "km/h kmh kph kmph k/h km/hr km/hour km/std kmperhour kmperhr kilometersperhour "
     "kilometresperhour kilometerperhour kilometreperhour",
     "mph": "mph mi/h mile/h miles/h mileperhour milesperhour",
-    "m/s": "m/s m/sec mps mpersec ms-1 m*s-1 meterspersecond metrespersecond meterpersecond "
+    "m/s": "m/s m/sec mps mpersec meterspersecond metrespersecond meterpersecond "
     "metrepersecond meterpersecon",
-    "rad/s": "rad/s rad/sec radps radpersec rads-1 radian/s radians/s radianspersecond",
-    "rpm": "rpm 1/min u/min r/min rev/min revs/min min-1 /min upm tr/min giri/min "
-    "revolutionsperminute",
-    "pulses/s": "hz hertz 1/s /s s-1 pulse/s pulses/s pulse/sec pulses/sec imp/s impulse/s "
+    "rad/s": "rad/s rad/sec radps radpersec radian/s radians/s radianspersecond",
+    "rpm": "rpm 1/min u/min r/min rev/min revs/min /min upm tr/min giri/min revolutionsperminute",
+    "pulses/s": "hz hertz 1/s /s pulse/s pulses/s pulse/sec pulses/sec imp/s impulse/s "
     "impulses/s pps p/s edges/s teeth/s tooth/s ticks/s counts/s pulsespersecond",
     "pulse count": "pulse pulses pulsecount pulsecounts count counts cnt impulse impulses imp "
     "tick ticks edge edges tooth teeth",
 }
 
-_NO_UNIT = frozenset({"", "-", "1", "none", "less", "no", "n/a", "bit", "bits", "raw"})
+_NO_UNIT = frozenset({"", "-", "1", "none", "less", "no", "nounit", "n/a", "bit", "bits", "raw"})
 
 _BY_SPELLING = {text: unit for unit, texts in _SPELLINGS.items() for text in texts.split()}
 
@@ -40,8 +39,8 @@ def speed_unit(text: str) -> SpeedUnit | None:
 
     No unit at all gives ``proportional``. ``km^h``, ``Km / h`` and ``[kph]`` are all km/h.
     """
-    plain = re.sub(r"[\s\[\](){}_.]", "", text).lower().replace("^-", "-")
-    plain = plain.removeprefix("unit")
+    plain = re.sub(r"[\s\[\](){}_.]", "", text).lower().removeprefix("unit")
+    plain = re.sub(r"\*?(s|min)\^?-1$", r"/\1", plain)
     plain = re.sub(r"[\\^÷:|]", "/", plain)
     if plain in _NO_UNIT:
         return "proportional"

@@ -15,7 +15,7 @@ from canwheel.track.motion import (
     squared_box,
     triple_surplus,
 )
-from canwheel.track.wheel_track import FloatColumn, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SAME_SHARE = 0.995
 """Two corners are one when so many samples agree to the last bit. Sound ones never do: at a step of
@@ -33,12 +33,18 @@ FEWEST_TURN_S = 2.0
 TURN_PACE_KPH = 6.0
 """Slower, some sensors do not read yet. [km/h]"""
 
+FINE_KPH = 0.15
+"""Only a signal whose step is finer than this carries the road's bumps. [km/h]"""
+
 LEAST_MISFIT_PCT = 0.05
 """Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
 
 SURE_RATIO = 1.3
 """The copy is named when the misfit with it taken at its word is this much larger than with the
 other one; below, either may be the copy."""
+
+SURE_RATIO_COARSE = 2.0
+"""The same for a signal without the fine digits, whose steps make a misfit of their own."""
 
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
@@ -60,7 +66,9 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
             not_judged += [NotJudged(one, "copied", why), NotJudged(other, "copied", why)]
             continue
         misfit_one, misfit_other = _misfits(track, one, other)
-        sure = max(misfit_one, misfit_other) > SURE_RATIO * min(misfit_one, misfit_other)
+        fine = track.wheel(one).resolution_kph < FINE_KPH
+        needed = SURE_RATIO if fine else SURE_RATIO_COARSE
+        sure = max(misfit_one, misfit_other) > needed * min(misfit_one, misfit_other)
         suspects = [(one, other)] if misfit_one > misfit_other else [(other, one)]
         if not sure:
             suspects = [(one, other), (other, one)]
@@ -70,18 +78,35 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
 
 def _changes_if_same(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> int | None:
     """How often the shared value changed while moving; None when the two are not the same."""
-    # By position where both have a sample for each frame: in two messages, a copy comes later.
-    first, second = track.wheel(one).speed_kph, track.wheel(other).speed_kph
-    if len(first) != len(second):
-        first, second = (track.speed_kph[:, c.position] for c in (one, other))
-    known = ~np.isnan(first) & ~np.isnan(second)
-    known &= np.maximum(np.nan_to_num(first), np.nan_to_num(second)) > MOVING_KPH
-    if not known.any() or not motion.moving.any():
+    if not motion.moving.any():
         return None
-    same = np.abs(first[known] - second[known]) < ERROR_KPH
-    if np.mean(same) < SAME_SHARE:
+    first = track.wheel(one).speed_kph
+    known = np.nan_to_num(first) > MOVING_KPH
+    same_share = 0.0
+    for second in _beside(track.wheel(one), track.wheel(other)):
+        both = known & ~np.isnan(second)
+        if both.sum() > FEWEST_CHANGES:
+            same = np.abs(first[both] - second[both]) < ERROR_KPH
+            same_share = max(same_share, float(np.mean(same)))
+    if same_share < SAME_SHARE:
         return None
     return int(np.sum(np.diff(first[known]) != 0))
+
+
+def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
+    """The other corner's sample just before, and just after, each of this one's, NaN where none.
+
+    Units that send two messages fill both from one set of readings, one right after the other.
+    """
+    if one.time_s is other.time_s or len(other.time_s) == 0:
+        return (other.speed_kph,)
+    after = np.searchsorted(other.time_s, one.time_s)
+    columns = []
+    for at in (after - 1, after):
+        inside = np.clip(at, 0, len(other.time_s) - 1)
+        near = np.abs(other.time_s[inside] - one.time_s) < one.period_s
+        columns.append(np.where(near, other.speed_kph[inside], np.nan))
+    return tuple(columns)
 
 
 def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, float]:
@@ -96,7 +121,8 @@ def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, floa
     misfits = []
     for place, rival in ((one, other), (other, one)):
         in_turns = _turn_misfit(track, calm, without=rival)
-        on_bumps = 1.0 if place.mirror is rival else _bump_misfit(calm, quick, place)
+        bumps_tell = place.mirror is not rival and track.wheel(place).resolution_kph < FINE_KPH
+        on_bumps = _bump_misfit(calm, quick, place) if bumps_tell else 1.0
         misfits.append(in_turns * on_bumps)
     return misfits[0], misfits[1]
 

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import Motion, expected_kph
+from canwheel.track.motion import Motion, others_kph, smooth
 from canwheel.track.runs import runs
-from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
@@ -24,6 +24,12 @@ READ_FROM_KPH = 10.0
 
 LONGEST_JUMP_S = 0.25
 """What lasts longer is a wheel that slips; a disturbed signal is back within this. [s]"""
+
+AROUND_S = 0.8
+"""A reading is held against the median of so long around it: over three times a jump. [s]"""
+
+ASK_SHARE = 0.5
+"""A jump of the full size stands out from the mean around it by at least half of it."""
 
 FEWEST_JUMPS = 3
 """One or two jumps in a drive may be a stone or a lost bit on the bus."""
@@ -54,15 +60,18 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
 
 def _jumps(track: WheelTrack, motion: Motion, corner: Corner) -> _Jumps | None:
     own = track.wheel(corner)
+    if not own.period_s > 0:
+        return None
     seen = track.seen_from(corner)
-    least, most = expected_kph(seen, corner)
-    excess = own.speed_kph - np.clip(own.speed_kph, least, most)
-    allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * most)
+    others = others_kph(seen, corner)
+    allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
+    size = np.abs(_away_from_itself(own.speed_kph, own.period_s, allowed))
+    others_size = np.abs(_away_from_itself(others, own.period_s, allowed / 2))
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
     with np.errstate(invalid="ignore"):
-        off = (np.abs(excess) > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
-        off &= least > READ_FROM_KPH
+        off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
+        off &= (others > READ_FROM_KPH) & ~(others_size > allowed / 2)
     off &= ~_hard_driving(track, motion, own.time_s)
     found = [
         (first, last)
@@ -71,12 +80,27 @@ def _jumps(track: WheelTrack, motion: Motion, corner: Corner) -> _Jumps | None:
     ]
     if not found:
         return None
-    size = np.abs(excess)
     return _Jumps(
         spans=tuple(Span(float(own.time_s[a]), float(own.time_s[b])) for a, b in found),
         largest_kph=max(float(np.max(size[a : b + 1])) for a, b in found),
-        at_kph=float(np.median([most[a] for a, _ in found])),
+        at_kph=float(np.median([others[a] for a, _ in found])),
     )
+
+
+def _away_from_itself(
+    speed_kph: FloatColumn, period_s: float, allowed_kph: FloatColumn
+) -> FloatColumn:
+    """(n,) difference from the median of the samples around, 0 where it is small anyway. [km/h]
+
+    The median is only worked out where the difference from the mean calls for it, as it is slow.
+    """
+    half = max(2, round(AROUND_S / 2 / period_s))
+    coarse = np.nan_to_num(speed_kph - smooth(speed_kph, 2 * half + 1))
+    ask = np.flatnonzero(np.abs(coarse) > ASK_SHARE * allowed_kph)
+    around = np.clip(ask[:, None] + np.arange(-half, half + 1), 0, len(speed_kph) - 1)
+    away = np.zeros(len(speed_kph))
+    away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
+    return away
 
 
 def _hard_driving(

@@ -42,9 +42,9 @@ CHECKS: tuple[Check, ...] = (
     find_wheel_lock,
     find_dropout,
     find_ring_damage,
+    find_crossed,
     find_erratic,
     find_wrong_ratio,
-    find_crossed,
 )
 """From the gross to the fine. What looks like a fault and is none comes before the fault it looks
 like; a corner that reads nothing is out of the way before the others are compared."""
@@ -86,13 +86,23 @@ def examine(track: WheelTrack) -> Examination:
     )
 
 
+EDGE_S = 0.15
+"""The unit's smoothing draws a fault out over so long before and after it. [s]"""
+
+
+SLIP_EDGE_S = 0.5
+"""A tyre that slipped comes to before and after it is told to slip. [s]"""
+
+
 def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
     """When which corner's readings are accounted for, by a fault or an event."""
     hidden: defaultdict[Corner, list[Span]] = defaultdict(list)
     for finding in outcome.findings:
-        hidden[finding.corner].extend(finding.spans)
+        hidden[finding.corner].extend(
+            Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in finding.spans
+        )
     for event in outcome.events:
-        span = Span(event.from_s, event.to_s)
+        span = Span(event.from_s - SLIP_EDGE_S, event.to_s + SLIP_EDGE_S)
         if event.corner is not None:
             hidden[event.corner].append(span)
         elif event.kind == "one_axle_turning":  # the car itself does not drive meanwhile
@@ -108,6 +118,7 @@ _FEWEST_SAMPLES = 50
 def _typical_error_pct(track: WheelTrack, motion: Motion, corner: Corner) -> float | None:
     fast = np.nan_to_num(motion.speed_kph) > TOLD_BY_KPH
     own = track.speed_kph[fast, corner.position]
-    error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
+    with np.errstate(divide="ignore", invalid="ignore"):
+        error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
     error = error[np.isfinite(error)]
     return round(float(np.std(error)) * 100, 2) if len(error) >= _FEWEST_SAMPLES else None

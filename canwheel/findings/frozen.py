@@ -1,6 +1,7 @@
 """A corner that stays at one non-zero value while the others change."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
@@ -8,13 +9,25 @@ from canwheel.track.motion import Motion, others_kph, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SHORTEST_S = 0.5
-"""Less than this and a coarse signal in steady driving looks the same. [s]"""
+"""For less than this any reading may stand still... [s]"""
+
+SHORTEST_S_PER_KPH = 2.0
+"""... and for so much longer where the signal's own step is coarse. [s for each km/h]"""
 
 CHANGE_KPH = 1.0
 """The others must change by this much meanwhile, beyond what the signal's own step hides. [km/h]"""
 
 CHANGE_SHARE = 0.02
 """And by this share of the value: more than wheels of one car differ on a straight road."""
+
+FLICKER_SHARE = 0.5
+"""A signal flickers when it changes in more than this share of its samples."""
+
+FLICKERS = 30
+"""So many changes of the others are no chance while this one has none."""
+
+EDGE_S = 0.2
+"""Left out at both ends of a standstill when the others' change is looked at. [s]"""
 
 CALM_S = 0.3
 """The others' change is that of their mean over this long, so that no bump is one. [s]"""
@@ -32,43 +45,90 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
     findings = []
     for corner in CORNERS:
         own = track.wheel(corner)
-        if len(own.time_s) > 1 and own.period_s > 0:
-            others = others_kph(track.seen_from(corner), corner)
-            calm = smooth(others, round(CALM_S / own.period_s))
-            calm[calm < READ_FROM_KPH] = np.nan
-            frozen = _frozen_runs(own, calm)
+        # A counter of pulses that stands still says zero, which other checks judge.
+        if len(own.time_s) > 1 and own.period_s > 0 and track.unit != "pulse count":
+            rest = np.delete(track.seen_from(corner), corner.position, axis=1)
+            frozen = _frozen_runs(own, rest)
             if frozen:
-                findings.append(_describe(corner, own, calm, frozen))
+                findings.append(_describe(track, corner, frozen))
     return Outcome(findings=tuple(findings))
 
 
-def _frozen_runs(own: WheelSamples, others: FloatColumn) -> list[tuple[int, int]]:
-    """First and last position of each run of one raw value during which the others change."""
+def _calm(own: WheelSamples, rest: FloatColumn) -> FloatColumn:
+    """(n, 3) the other corners, bumps out, only where they must read. [km/h]"""
+    calm = smooth(rest, round(CALM_S / own.period_s))
+    calm[~(calm >= READ_FROM_KPH)] = np.nan
+    return calm
+
+
+def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
+    """First and last position of each run of one raw value during which the others change.
+
+    At least two of them must, each by enough: one alone may have a fault of its own. Of a signal
+    so fine that it flickers from sample to sample, the others' flicker is change enough.
+
+    Parameters
+    ----------
+    rest : (n, 3) the other corners at this one's times. [km/h]
+    """
     known = ~np.isnan(own.speed_kph)
     change = np.flatnonzero((np.diff(own.raw) != 0) | ~known[1:] | ~known[:-1]) + 1
     firsts = np.concatenate(([0], change))
     lasts = np.concatenate((change, [len(own.raw)])) - 1
+    shortest_s = SHORTEST_S + SHORTEST_S_PER_KPH * own.resolution_kph
+    long = (own.time_s[lasts] - own.time_s[firsts] >= shortest_s) & (
+        np.nan_to_num(own.speed_kph[firsts]) > FROM_KPH
+    )
+    firsts, lasts = firsts[long], lasts[long]
+    if len(firsts) == 0:
+        return []
+    low, high = _range_inside(_calm(own, rest), firsts, lasts, round(EDGE_S / own.period_s))
     value = own.speed_kph[firsts]
-    low = np.fmin.reduceat(others, firsts)
-    high = np.fmax.reduceat(others, firsts)
     with np.errstate(invalid="ignore"):
-        change_kph = high - low
-        most_kph = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * high)
-        is_frozen = (
-            (own.time_s[lasts] - own.time_s[firsts] >= SHORTEST_S)
-            & (value > FROM_KPH)
-            & (change_kph > most_kph)
-        )
-    at = np.flatnonzero(is_frozen)
-    return [(int(firsts[i]), int(lasts[i])) for i in at]
+        change_kph = np.sort(np.nan_to_num(high - low), axis=1)[:, 1]
+        fastest, slowest = np.fmax.reduce(high, axis=1), np.fmin.reduce(low, axis=1)
+        must_change = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * fastest)
+        # In a turn one side may keep its speed while the other changes: then it stays between.
+        outside = np.maximum(value - slowest, fastest - value) > must_change
+        is_frozen = (change_kph > must_change) & outside
+    if len(change) > FLICKER_SHARE * len(own.raw):
+        is_frozen |= _others_flicker(rest, firsts, lasts)
+    return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]
 
 
-def _describe(
-    corner: Corner, own: WheelSamples, others: FloatColumn, frozen: list[tuple[int, int]]
-) -> Finding:
+def _others_flicker(
+    rest: FloatColumn, firsts: NDArray[np.intp], lasts: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Whether at least two others, all fast enough to be read, kept changing during each run."""
+    with np.errstate(invalid="ignore"):
+        steps = (np.diff(rest, axis=0) != 0) & (rest[1:] > READ_FROM_KPH)
+    total = np.concatenate((np.zeros((1, rest.shape[1]), np.int64), np.cumsum(steps, axis=0)))
+    changes = np.sort(total[lasts] - total[firsts], axis=1)[:, 1]
+    enough: NDArray[np.bool_] = (changes >= FLICKERS) & (changes > FLICKER_SHARE * (lasts - firsts))
+    return enough
+
+
+def _range_inside(
+    others: FloatColumn, firsts: NDArray[np.intp], lasts: NDArray[np.intp], edge: int
+) -> tuple[FloatColumn, FloatColumn]:
+    """Lowest and highest of each other corner within each run, a few samples at its ends left out.
+
+    Units are not all equally quick: what changes at the very end may reach this corner later.
+    """
+    bounds = np.column_stack((firsts + edge, np.maximum(lasts - edge, firsts + edge) + 1)).ravel()
+    padded = np.vstack((others, np.full((edge + 2, others.shape[1]), np.nan)))
+    return (
+        np.fmin.reduceat(padded, bounds, axis=0)[::2],
+        np.fmax.reduceat(padded, bounds, axis=0)[::2],
+    )
+
+
+def _describe(track: WheelTrack, corner: Corner, frozen: list[tuple[int, int]]) -> Finding:
+    own = track.wheel(corner)
     first, last = max(frozen, key=lambda run: own.time_s[run[1]] - own.time_s[run[0]])
     value = float(own.speed_kph[first])
-    low, high = (float(f(others[first : last + 1])) for f in (np.nanmin, np.nanmax))
+    others = others_kph(track.seen_from(corner), corner)[first : last + 1]
+    low, high = float(np.nanmin(others)), float(np.nanmax(others))
     times = "" if len(frozen) == 1 else f", {len(frozen)} times in all"
     return Finding(
         corner=corner,

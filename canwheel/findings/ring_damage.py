@@ -23,11 +23,11 @@ resolves. [m]"""
 BESIDE = np.concatenate((-np.linspace(0.2, 0.45, 6), np.linspace(0.2, 0.45, 6)))
 """Where the background of an order is read, in orders beside it."""
 
-FEWEST_STRETCHES = 3.0
+FEWEST_STRETCHES = 4.0
 """An order seen on fewer stretches than this is not judged."""
 
-LEAST_RIPPLE = 0.005
-"""Sound wheels of real drives ripple by up to a quarter of a per cent; twice that is a fault."""
+LEAST_RIPPLE = 0.004
+"""Sound wheels of real drives ripple by up to a quarter of a per cent; well above it is a fault."""
 
 OUTSTANDING = 2.5
 """And it must be this many times that of the other corners: what tyres, drive line and road do, all
@@ -35,6 +35,10 @@ corners share, and the two of an axle most of all."""
 
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
+
+EXPLAINED_SHARE = 0.05
+"""The orders must make up so much of all the quick change of the signal; single wild jumps have a
+little of every frequency and of the right one too."""
 
 OFF_CENTRE_SHARE = 0.8
 """From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
@@ -61,7 +65,7 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG
     findings, not_judged = [], []
     for corner in CORNERS:
         spectrum = spectra[corner]
-        comb = None if spectrum is None else _strongest_comb(spectrum)
+        comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is None or comb is None:
             not_judged.append(NotJudged(corner, "ring_damage", _why_not(track, corner)))
         elif _is_damage(comb, corner, spectra):
@@ -80,16 +84,24 @@ def _above(
     return spectrum.at(column, at), background
 
 
-def _strongest_comb(spectrum: RippleSpectrum) -> _Comb | None:
+def _strongest_comb(spectrum: RippleSpectrum, likely_m: float) -> _Comb | None:
     """The circumference whose orders stand out most; None where not even the first is visible.
 
-    The mean of N exponential powers exceeds R times its expectation with a probability below
-    exp(-N (R - 1 - ln R)) (Chernoff's bound); over the orders the exponents add up.
+    Parameters
+    ----------
+    likely_m : the circumference for which the first order must be visible. [m]
+
+    Notes
+    -----
+    The mean of N exponential powers, or a median worth as much, exceeds R times its expectation
+    with a probability below exp(-N (R - 1 - ln R)) (Chernoff's bound); over the orders the
+    exponents add up.
     """
     seen = spectrum.at(spectrum.stretches, ORDERS[None, :] / CIRCUMFERENCES_M[:, None])
     power, background = _above(spectrum, spectrum.white, CIRCUMFERENCES_M)
     shown = (seen >= FEWEST_STRETCHES) & np.isfinite(power) & (background > 0)
-    if not shown[:, 0].any():
+    likely = int(np.argmin(np.abs(CIRCUMFERENCES_M - likely_m)))
+    if not shown[likely, 0]:
         return None
     ratio = np.maximum(np.where(shown, power, 1.0) / np.where(shown, background, 1.0), 1.0)
     evidence = np.sum(np.where(shown, seen * (ratio - 1 - np.log(ratio)), 0.0), axis=1)
@@ -110,6 +122,9 @@ def _squared_ripple(
 
 def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
     if comb.ripple < LEAST_RIPPLE or _false_alarm(comb) > FALSE_ALARM:
+        return False
+    spectrum_here = spectra[corner]
+    if spectrum_here is None or comb.ripple**2 / 2 < EXPLAINED_SHARE * spectrum_here.variance:
         return False
     others = [
         math.sqrt(float(np.sum(_squared_ripple(spectrum, comb.circumference_m, comb.seen))))

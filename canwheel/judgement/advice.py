@@ -163,8 +163,8 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
     if proof.verdict in {"fault_still_there", "new_fault"}:
         return advise(after, drive_side)
     steps = []
-    if proof.to_drive:
-        more = say_list(proof.to_drive)
+    if proof.to_drive.phrases:
+        more = say_list(proof.to_drive.phrases)
         steps.append(
             f"Record the second drive again, longer than this: {more}. Then compare again."
         )

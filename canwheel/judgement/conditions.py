@@ -1,7 +1,7 @@
 """What one drive showed of a fault, to what the next one must repeat before it proves anything."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -102,6 +102,37 @@ class Progress:
         return not (any(to_do) or self.unseen)
 
 
+@dataclass(frozen=True, slots=True)
+class ToDrive:
+    """The driving still to do.
+
+    Attributes
+    ----------
+    km_by_condition : distance by condition in words, the empty one first where there is one. [km]
+    unseen : phrases for what no distance alone puts right.
+    """
+
+    km_by_condition: Mapping[str, float] = field(default_factory=dict)
+    unseen: tuple[str, ...] = ()
+
+    @property
+    def phrases(self) -> tuple[str, ...]:
+        """Each piece of it: ``another 6.4 km between 30 and 50 km/h``."""
+        lengths = self.km_by_condition.items()
+        return (*(f"another {say_km_to_drive(km)}{where}" for where, km in lengths), *self.unseen)
+
+    @classmethod
+    def merge(cls, parts: Iterable["ToDrive"]) -> "ToDrive":
+        """Put together what serves all of them: the longest distance in each condition."""
+        longest: dict[str, float] = {}
+        unseen: dict[str, None] = {}
+        for part in parts:
+            for where, km in part.km_by_condition.items():
+                longest[where] = max(km, longest.get(where, 0.0))
+            unseen.update(dict.fromkeys(part.unseen))
+        return cls(longest, tuple(unseen))
+
+
 def clean_km_needed(count: int, before_km: float) -> float:
     """Distance without the fault that proves it gone, after `count` times in `before_km`. [km]
 
@@ -168,20 +199,21 @@ def measure_progress(task: Task, after: CornerJudgement) -> Progress:
     )
 
 
-def say_driving(task: Task, progress: Progress) -> tuple[str, ...]:
-    """The driving still to do, each a phrase: ``another 6.4 km between 30 and 50 km/h``."""
+def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
+    """Put together the driving still to do."""
     lengths = [
-        (progress.missing_km, task.where),
-        (0.0 if progress.missing_km else progress.unread_km, " above 15 km/h"),
-        *((km, f" {say_band(SPEED_BANDS_KPH[i])}") for i, km in progress.missing_bands.items()),
-        *((km, f" {_TURN_WORDS[i]}") for i, km in progress.missing_turns.items()),
+        (task.where, progress.missing_km),
+        (" above 15 km/h", 0.0 if progress.missing_km else progress.unread_km),
+        *((f" {say_band(SPEED_BANDS_KPH[i])}", km) for i, km in progress.missing_bands.items()),
+        *((f" {_TURN_WORDS[i]}", km) for i, km in progress.missing_turns.items()),
     ]
-    phrases = [f"another {say_km_to_drive(km)}{where}" for km, where in lengths if km]
-    what = KIND_WORDS[task.kind]
-    unseen = [
-        f"a drive that can show {what} (this one could not: {why})" for why in progress.unseen
-    ]
-    return (*phrases, *unseen)
+    return ToDrive(
+        km_by_condition={where: km for where, km in lengths if km},
+        unseen=tuple(
+            f"a drive that can show {KIND_WORDS[task.kind]} (this one could not: {why})"
+            for why in progress.unseen
+        ),
+    )
 
 
 def _pattern(finding: Finding, driving: Driving) -> Pattern:

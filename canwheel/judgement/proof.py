@@ -22,8 +22,9 @@ from canwheel.judgement.conditions import (
     Pattern,
     Progress,
     Task,
+    ToDrive,
+    lay_out_driving,
     measure_progress,
-    say_driving,
     set_task,
 )
 from canwheel.judgement.verdict import CornerJudgement, Judgement
@@ -69,7 +70,7 @@ class Claim:
     clean_km : driven without it in the second drive, counted only where it would have shown. [km]
     clean_km_needed : to be proven. [km]
     speed_bands_missing_kph : bands in which it showed and that were not driven again. [km/h]
-    to_drive : the driving still to do, each a phrase: ``another 6.4 km between 30 and 50 km/h``.
+    to_drive : the driving still to do.
     """
 
     corner: Corner
@@ -83,7 +84,7 @@ class Claim:
     clean_km: float
     clean_km_needed: float
     speed_bands_missing_kph: tuple[Band, ...]
-    to_drive: tuple[str, ...]
+    to_drive: ToDrive
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ class Proof:
     claims : one for each fault of the first drive.
     confidence, clean_km, clean_km_needed : of the claim that is farthest from being proven; without
         a claim 0, the distance of the second drive, 0.
-    speed_bands_missing_kph, to_drive : of all claims together, each once.
+    speed_bands_missing_kph, to_drive : of all claims together.
     """
 
     verdict: ComparisonVerdict
@@ -117,7 +118,7 @@ class Proof:
     clean_km: float
     clean_km_needed: float
     speed_bands_missing_kph: tuple[Band, ...]
-    to_drive: tuple[str, ...]
+    to_drive: ToDrive
 
 
 def chance_unrepaired(count: int, before_km: float, after_km: float) -> float:
@@ -154,7 +155,7 @@ def prove_repair(before: Judgement, after: Judgement) -> Proof:
         speed_bands_missing_kph=tuple(
             sorted({band for claim in claims for band in claim.speed_bands_missing_kph})
         ),
-        to_drive=tuple(dict.fromkeys(phrase for claim in claims for phrase in claim.to_drive)),
+        to_drive=ToDrive.merge(claim.to_drive for claim in claims),
     )
 
 
@@ -190,7 +191,7 @@ def _prove(finding: Finding, before: Judgement, after: Judgement) -> Claim:
         clean_km=0.0 if still_there else progress.clean_km,
         clean_km_needed=task.needed_km,
         speed_bands_missing_kph=tuple(SPEED_BANDS_KPH[band] for band in sorted(missing)),
-        to_drive=() if still_there else say_driving(task, progress),
+        to_drive=ToDrive() if still_there else lay_out_driving(task, progress),
     )
 
 

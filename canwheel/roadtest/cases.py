@@ -12,17 +12,24 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import FAULT_KINDS, EventKind, FaultKind
 from canwheel.roadtest import faults, look_alikes
-from canwheel.roadtest.bus_layout import BusLayout, SentMessage, SentSignal
-from canwheel.roadtest.car import Car, Driven
+from canwheel.roadtest.bus_layout import BusLayout
+from canwheel.roadtest.car import Car
 from canwheel.roadtest.chance import happens, sign
 from canwheel.roadtest.faults import Effect
-from canwheel.roadtest.road import Road
+from canwheel.roadtest.random_car import (
+    TEETH,
+    random_car,
+    random_pickups,
+    random_rings,
+    random_road,
+    random_unit,
+)
+from canwheel.roadtest.random_layout import random_layout
 from canwheel.roadtest.route import Route, random_route
 from canwheel.roadtest.scene import Condition
-from canwheel.roadtest.sensor import BrakeUnit, Pickup, Ring
+from canwheel.roadtest.sensor import BrakeUnit
 from canwheel.roadtest.simulation import Drive, Scenario, simulate
 
-_TEETH = (43, 44, 47, 48, 48, 52, 60, 86, 96, 100)
 _CYCLES_S = (0.01, 0.01, 0.02, 0.02, 0.02, 0.04, 0.05, 0.1)
 _MIXES: tuple[tuple[str, ...], ...] = (
     ("town",),
@@ -32,8 +39,6 @@ _MIXES: tuple[tuple[str, ...], ...] = (
     ("town", "country", "motorway"),
     ("town", "country", "motorway", "car_park"),
 )
-_STEPS_KPH = (0.005, 0.01, 1 / 64, 0.03125, 0.0625, 0.1, 0.5, 1.0)
-"""Steps of the number sent. [km/h]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,34 @@ class Case:
     def drive(self) -> Drive:
         """Simulate it."""
         return simulate(self.scenario, seed=self.seed)
+
+    def twin(self) -> Drive:
+        """Simulate it with nothing put in: the same drive otherwise, to the last bit."""
+        return simulate(replace(self.scenario, effects=()), seed=self.seed)
+
+    def shown_s(self) -> tuple[float, ...]:
+        """For how long each of `faults` really shows while the car moves. [s]
+
+        A fault that the drive never brings out, such as a drop-out in left turns on a drive
+        without any, cannot be asked for. Of a missing message it is the time it is missing.
+        """
+        drive, twin = self.drive(), self.twin()
+        moving = np.abs(drive.motion.at(drive.motion.speed_mps, drive.time_s)) > _MOVING_MPS
+        shown = []
+        for effect, windows in zip(self.scenario.effects, drive.windows, strict=True):
+            if effect.kind not in FAULT_KINDS:
+                continue
+            place = effect.corner.position
+            sound = twin.reading_kph[:, place]
+            differs = np.abs(drive.reading_kph[:, place] - sound) > _DIFFERS * sound
+            differs |= drive.flagged[:, place] | effect.silences(drive.time_s, windows)
+            shown.append(float(np.sum(differs & moving)) * self.scenario.unit.measure_s)
+        return tuple(shown)
+
+
+_MOVING_MPS = 0.5
+_DIFFERS = 0.008
+"""A reading that is off by less is within what sound corners differ by."""
 
 
 def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
@@ -100,139 +133,23 @@ def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
         from_s=float(rng.uniform(20, 60)) if name == "starts at speed" else 0.0,
         wobble=float(rng.uniform(0.005, 0.04)),
     )
-    needs_invalid = any(e.kind == "flagged_invalid" for e in effects)
+    kinds = {effect.kind for effect in effects}
     layout = random_layout(
         rng,
-        cycle_s,
-        has_invalid=needs_invalid or happens(rng, 0.5),
-        below_zero=unit.tells_direction,
+        car,
+        unit,
+        cycle_s=cycle_s,
+        has_invalid="flagged_invalid" in kinds or happens(rng, 0.5),
+        may_count=not kinds & _NOT_COUNTED,
+        tells_turns=happens(rng, 0.85 if "crossed" in kinds else 0.4),
+        one_message="copied" in kinds,
     )
     return Case(name, scenario, int(rng.integers(1 << 31)), layout)
 
 
 _FAULTY, _HEALTHY, _DOUBLE = 0.55, 0.2, 0.05
-
-
-def random_car(rng: np.random.Generator) -> Car:
-    """Any car or van, with tyres up to 0.5 % off."""
-    front_track_m = float(rng.uniform(1.42, 1.72))
-    ratios = np.clip(rng.normal(1.0, 0.002, 4), 0.995, 1.005)
-    driven: Driven = ("front", "front", "rear", "all")[int(rng.integers(4))]
-    return Car(
-        wheelbase_m=float(rng.uniform(2.3, 3.6)),
-        front_track_m=front_track_m,
-        rear_track_m=front_track_m + float(rng.normal(0.0, 0.02)),
-        circumference_m=float(rng.uniform(1.7, 2.2)),
-        tyre_ratio=(float(ratios[0]), float(ratios[1]), float(ratios[2]), float(ratios[3])),
-        driven=driven,
-        rear_slip_rad_per_g=float(rng.uniform(0.04, 0.11)),
-        slip_stiffness=float(rng.uniform(14.0, 30.0)),
-    )
-
-
-def random_road(rng: np.random.Generator) -> Road:
-    """From a new motorway to a patched lane."""
-    return Road(
-        roughness=float(np.clip(rng.lognormal(0.0, 0.45), 0.4, 2.5)),
-        patchiness=float(rng.uniform(0.4, 0.9)),
-        alike_m=float(rng.uniform(1.0, 4.0)),
-        bumps_per_km=float(rng.uniform(2.0, 20.0)),
-        bump_size=float(rng.uniform(15.0, 60.0)),
-        camber_pct=float(rng.uniform(0.0, 0.15)),
-        wander_pct=float(rng.uniform(0.02, 0.08)),
-        surge_pct=float(rng.uniform(0.02, 0.15)),
-        hum_pct=float(rng.uniform(0.0, 0.15)),
-    )
-
-
-def random_unit(rng: np.random.Generator, cycle_s: float) -> BrakeUnit:
-    """A unit whose smoothing suits its message's cycle, or does not."""
-    measure_s = float(rng.choice((0.005, 0.007, 0.01)))
-    front_s, rear_s = rng.uniform(0.0, 0.02, 2)
-    return BrakeUnit(
-        measure_s=measure_s,
-        smooth_s=measure_s * float(rng.integers(1, 3 + round(cycle_s / measure_s))),
-        latency_s=(float(front_s), float(front_s), float(rear_s), float(rear_s)),
-        timeout_s=float(rng.uniform(0.12, 0.4)),
-        teeth=int(rng.choice(_TEETH)),
-        lowest_kph=float(rng.uniform(0.2, 1.8)),
-        tells_direction=happens(rng, 0.1),
-    )
-
-
-def random_rings(rng: np.random.Generator, teeth: int) -> tuple[Ring, Ring, Ring, Ring]:
-    """Four sound rings: up to 0.25 % ripple once a turn, as seen on real sound drives."""
-
-    def ring() -> Ring:
-        return Ring(
-            teeth=teeth,
-            pitch_error=float(rng.uniform(0.001, 0.006)),
-            off_centre=float(min(rng.exponential(0.0007), 0.0025)),
-            turned_rad=float(rng.uniform(0, 2 * np.pi)),
-        )
-
-    return (ring(), ring(), ring(), ring())
-
-
-def random_pickups(
-    rng: np.random.Generator, *, passive: bool
-) -> tuple[Pickup, Pickup, Pickup, Pickup]:
-    """Active sensors, or passive ones that read nothing below 3 to 6 km/h."""
-    usual = rng.uniform(3.0, 5.5) if passive else rng.uniform(0.1, 1.2)
-
-    def pickup() -> Pickup:
-        return Pickup(float(usual * rng.uniform(0.9, 1.1)), float(rng.uniform(0.001, 0.005)))
-
-    return (pickup(), pickup(), pickup(), pickup())
-
-
-def random_layout(
-    rng: np.random.Generator, cycle_s: float, *, has_invalid: bool, below_zero: bool = False
-) -> BusLayout:
-    """One message or two, either byte order, any usual unit and step.
-
-    Parameters
-    ----------
-    has_invalid : all ones mean "invalid".
-    below_zero : speeds may be negative, so an offset makes room for them.
-    """
-    unit = str(rng.choice(("km/h", "km/h", "km/h", "mph", "m/s")))
-    scale = float(rng.choice(_STEPS_KPH)) / {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}[unit]
-    fastest = 255.0 / {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}[unit]
-    below = round(0.1 * fastest / scale) if below_zero or happens(rng, 0.3) else 0
-    length = int(np.ceil(np.log2(fastest / scale + below + 2)))
-    big_endian = happens(rng, 0.5)
-    groups = ((0, 1), (2, 3)) if happens(rng, 0.4) else (tuple(rng.permutation(4).tolist()),)
-    slot_bits = int(rng.integers(length, 17))
-
-    def wheel(corner: Corner, slot: int) -> SentSignal:
-        start = slot * slot_bits
-        if big_endian:  # such a field is named by its top bit
-            start = start // 8 * 8 + 7 - start % 8
-        return SentSignal(
-            name=f"WHEEL_SPEED_{corner}",
-            quantity=corner,
-            start=start,
-            length=length,
-            scale=scale,
-            offset=-below * scale,
-            unit=unit,
-            byte_order="big_endian" if big_endian else "little_endian",
-            minimum=-below * scale,
-            maximum=((1 << length) - 2 - below) * scale,
-            invalid_raw=(1 << length) - 1 if has_invalid else None,
-        )
-
-    messages = tuple(
-        SentMessage(
-            name=f"WHEELS_{number}",
-            frame_id=int(0x0A0 + 0x10 * number + rng.integers(16)),
-            signals=tuple(wheel(CORNERS[place], slot) for slot, place in enumerate(group)),
-            cycle_s=cycle_s,
-        )
-        for number, group in enumerate(groups)
-    )
-    return BusLayout("case", messages)
+_NOT_COUNTED = frozenset({"frozen", "copied", "flagged_invalid"})
+"""Kinds that a counter of pulses shows as something else: it has no speed to hold or repeat."""
 
 
 def _draw_route(rng: np.random.Generator, name: str, duration_s: float) -> Route:
@@ -321,7 +238,7 @@ def _ring_damage(draw: _Draw) -> Effect:
 def _wrong_ratio(draw: _Draw) -> Effect:
     rng = draw.rng
     if happens(rng, 0.5):
-        others = [teeth for teeth in set(_TEETH) if _clearly_another(teeth, draw.unit.teeth)]
+        others = [teeth for teeth in set(TEETH) if _clearly_another(teeth, draw.unit.teeth)]
         return faults.WrongRatio(draw.corner, teeth=int(rng.choice(others)))
     return faults.WrongRatio(draw.corner, tyre=1.0 + float(rng.uniform(0.02, 0.12)) * sign(rng))
 
@@ -385,7 +302,13 @@ _FAULT_MAKERS: Mapping[str, _Maker] = {
 
 
 def _wheel_lock(draw: _Draw) -> Effect:
-    return look_alikes.WheelLock(draw.corner, count=int(draw.rng.integers(1, 5)))
+    rng = draw.rng
+    return look_alikes.WheelLock(
+        draw.corner,
+        count=int(rng.integers(1, 5)),
+        depth=float(rng.uniform(0.5, 1.0)) if happens(rng, 0.5) else 1.0,
+        cycles_hz=float(rng.uniform(2.0, 6.0)) if happens(rng, 0.4) else 0.0,
+    )
 
 
 def _wheel_spin(draw: _Draw) -> Effect:

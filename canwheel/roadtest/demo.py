@@ -13,7 +13,7 @@ from canwheel.roadtest.car import Car
 from canwheel.roadtest.faults import Effect
 from canwheel.roadtest.layouts import BAKERY_VAN
 from canwheel.roadtest.recording import record_frames
-from canwheel.roadtest.route import Leg, Route, lane_change, roundabout, stop, turn
+from canwheel.roadtest.route import Leg, Route, lane_change, roundabout, stand, stop, turn
 from canwheel.roadtest.sensor import BrakeUnit, Ring
 from canwheel.roadtest.simulation import Scenario, simulate
 from canwheel.roadtest.traffic import Chatter, random_traffic
@@ -36,7 +36,7 @@ _VAN = Car(
 )
 
 _ROUND: Route = (
-    stop(5.0),
+    stand(5.0),
     Leg(160, 42),
     turn(90, 9.0, 16),  # left out of the yard's street
     Leg(230, 50),

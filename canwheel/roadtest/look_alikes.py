@@ -33,15 +33,24 @@ def _ramp(scene: Scene, windows: Windows, change_s: float) -> FloatColumn:
 
 
 _LOCKS_ABOVE_MPS = 3.0
+_STANDS_MPS = 0.02
 _STARTING_MPS2 = 0.7
 _SPINS_BELOW_MPS = 8.0
 
 
 @dataclass(frozen=True, slots=True)
 class WheelLock(Effect):
-    """The brake locks the wheel on a slippery road and lets it go again."""
+    """The brake locks the wheel on a slippery road and lets it go again.
+
+    Attributes
+    ----------
+    depth : share of its speed that the wheel loses; 1.0 stands still.
+    cycles_hz : how often a second the anti-lock control lets it go; 0 holds it. [Hz]
+    """
 
     count: int = 2
+    depth: float = 1.0
+    cycles_hz: float = 0.0
     lasting_s: tuple[float, float] = (0.3, 1.2)
     kind: ClassVar[Kind] = "wheel_lock"
 
@@ -52,9 +61,12 @@ class WheelLock(Effect):
         return _moments(scene, rng, braking, count=self.count, lasting_s=self.lasting_s)
 
     def turn_wheels(self, wheel_mps: FloatTable, scene: Scene, windows: Windows) -> FloatTable:
-        """Stop the wheel within 0.15 s, all but a few per cent of slip less than full."""
+        """Stop the wheel within 0.15 s, as a tyre with a little grip left does."""
         changed = wheel_mps.copy()
-        changed[:, self.corner.position] *= 1.0 - _ramp(scene, windows, 0.15)
+        grip = self.depth * _ramp(scene, windows, 0.15)
+        if self.cycles_hz:
+            grip *= (1 - np.cos(2 * np.pi * self.cycles_hz * scene.motion.time_s)) / 2
+        changed[:, self.corner.position] *= 1.0 - grip
         return changed
 
 
@@ -90,16 +102,27 @@ class WheelSpin(Effect):
 
 @dataclass(frozen=True, slots=True)
 class OneAxleTurning(Effect):
-    """Only this corner's axle turns: a brake tester's rollers, a jack, a tow."""
+    """Only this corner's axle turns: a brake tester's rollers, a jack, a tow.
+
+    It begins and ends while the car stands, at the first stop after each of the two times; zero
+    is from the beginning.
+    """
 
     from_s: float = 0.0
     to_s: float = float("inf")
     kind: ClassVar[Kind] = "one_axle_turning"
 
     def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
-        """Between the two times."""
+        """Between two stops."""
         del rng
-        return np.array([[self.from_s, min(self.to_s, scene.motion.duration_s)]])
+        motion = scene.motion
+        stands_s = motion.time_s[np.abs(motion.speed_mps) < _STANDS_MPS]
+        begins = stands_s[stands_s >= self.from_s]
+        if self.from_s > 0 and not len(begins):
+            return np.empty((0, 2))
+        begin = begins[0] if self.from_s > 0 else 0.0
+        ends = stands_s[stands_s >= max(self.to_s, begin)]
+        return np.array([[begin, ends[0] if len(ends) else motion.duration_s]])
 
     def turn_wheels(self, wheel_mps: FloatTable, scene: Scene, windows: Windows) -> FloatTable:
         """Hold the other axle still; on rollers the two turning wheels keep step."""

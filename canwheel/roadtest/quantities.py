@@ -35,14 +35,15 @@ def latest(drive: Drive, sent_s: FloatColumn) -> np.ndarray[tuple[int], np.dtype
 
 
 def _wheel(drive: Drive, signal: SentSignal, corner: Corner, sent_s: FloatColumn) -> FloatColumn:
-    row = latest(drive, sent_s)
     kph = drive.reading_kph[:, corner.position]
     unit = drive.scenario.unit
     circumference_m = drive.scenario.car.circumference_m
     if signal.unit in _COUNTED:
         pulses = np.cumsum(np.abs(kph)) / KPH * unit.measure_s / circumference_m * unit.teeth
-        return np.floor(pulses[row]) % (1 << signal.length)
-    return kph[row] * unit_per_kph(signal.unit, circumference_m=circumference_m, teeth=unit.teeth)
+        return np.floor(np.interp(sent_s, drive.time_s, pulses)) % (signal.maximum + 1)
+    return kph[latest(drive, sent_s)] * unit_per_kph(
+        signal.unit, circumference_m=circumference_m, teeth=unit.teeth
+    )
 
 
 _COUNTED = frozenset({"pulses", "pulse", "counts", "count"})

@@ -215,7 +215,9 @@ def _lines(frames: Frames) -> bytes:
     put(_digits(microseconds // 10**6, 10), always)
     put_mark(b".", always)
     put(_digits(microseconds % 10**6, 6), always)
-    put_mark(b") can0 ", always)
+    put_mark(b") ", always)
+    for number, channel in enumerate(frames.channels):
+        put_mark(channel.encode() + b" ", frames.channel == number)
     nibbles = np.stack([frames.can_id >> shift & 0xF for shift in range(28, -1, -4)], axis=1)
     put(_HEX[nibbles[:, :5]], extended)
     put(_HEX[nibbles[:, 5:]], always)

@@ -130,7 +130,7 @@ def _bumps(road: Road, places: int, rng: np.random.Generator) -> FloatColumn:
     count = rng.poisson(road.bumps_per_km * places * _PLACE_M / 1000)
     slope = np.zeros(places + 64)
     start = rng.integers(0, places, count)
-    size = road.bump_size * rng.lognormal(0.0, 0.5, count) * rng.choice((-1, 1), count)
+    size = road.bump_size * rng.lognormal(0.0, 0.4, count) * rng.choice((-1, 1), count)
     np.add.at(slope, start, size)
     np.add.at(slope, start + rng.integers(4, 24, count), -size)
     return slope[:places]

@@ -54,6 +54,11 @@ class Leg:
 Route = tuple[Leg, ...]
 
 
+def stand(wait_s: float) -> Leg:
+    """Stand where the car is, as at the beginning of a drive."""
+    return Leg(_PLACE_M, 5.0, wait_s=wait_s)
+
+
 def stop(wait_s: float, *, brake_mps2: float = 1.8) -> Leg:
     """Roll to a stop within a short last stretch and stand."""
     return Leg(4.0, 12.0, brake_mps2=brake_mps2, wait_s=wait_s)
@@ -99,7 +104,8 @@ def stability_recipe() -> Route:
     turn and one brake application (49 CFR 571.126 S7.10 and UN R140 §9.10, from memory).
     """
     return (
-        Leg(350.0, 48.0, wait_s=None),
+        stand(3.0),
+        Leg(350.0, 48.0),
         turn(60, 60.0, 44.0),
         Leg(180.0, 48.0),
         turn(-60, 60.0, 44.0),
@@ -277,7 +283,7 @@ def random_route(
     duration_s : least time that the drive takes. [s]
     mix : names of `PARTS`; each block of the drive draws one of them.
     """
-    legs: list[Leg] = [stop(rng.uniform(2, 8))]
+    legs: list[Leg] = [stand(rng.uniform(2, 8))]
     taken_s = 0.0
     while taken_s < duration_s:
         name = mix[int(rng.integers(len(mix)))]

@@ -5,9 +5,11 @@ in jerks, many times a turn. Both repeat by wheel angle, not by time, so the rel
 out over the distance that this same wheel measured and its spectrum is averaged over stretches.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples
@@ -27,6 +29,12 @@ FROM_KPH = 6.0
 NYQUIST_SHARE = 0.4
 """Cycles a sample up to which a ripple is read; half would be the limit, and there it is lost."""
 
+OVERLAP_SHARE = 0.75
+"""Stretches overlap by half under a taper; so many of them are independent (Welch's method)."""
+
+MEDIAN_SHARE = 0.48
+"""A median of exponential powers spreads as a mean of so many (ln 2 squared)."""
+
 WHOLE_SHARE = 0.9
 """A stretch counts when at least this share of it was read."""
 
@@ -39,15 +47,18 @@ class RippleSpectrum:
     ----------
     per_metre : (m,) frequency. [1/m]
     power : (m,) mean squared amplitude of a sine there, as a fraction of speed; NaN: never seen.
-    white : (m,) the same with each stretch first divided by its own middle power, so that a few
-        wild stretches, with jumps of another cause, do not outvote the rest.
-    stretches : (m,) how many independent stretches could show that frequency.
+    white : (m,) the same with each stretch first divided by its own middle power, and the median
+        over stretches in place of the mean, so that a few wild ones, with jumps of another cause,
+        do not outvote the rest.
+    variance : mean square of all of the relative speed, swell out.
+    stretches : (m,) how many independent stretches, for `white`, could show that frequency.
     """
 
     per_metre: FloatColumn
     power: FloatColumn
     white: FloatColumn
     stretches: FloatColumn
+    variance: float
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -81,10 +92,22 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
     seen = shown.sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.where(seen > 0, (power * shown).sum(axis=0) / seen, np.nan)
-        middle = np.nanmedian(np.where(shown, power, np.nan), axis=1, keepdims=True)
-        white = np.where(seen > 0, (power / middle * shown).sum(axis=0) / seen, np.nan)
-    # Stretches overlap by half under a taper: about 0.75 of them are independent.
-    return RippleSpectrum(np.asarray(per_metre, float), mean, white, 0.75 * seen)
+    white = _median_over_stretches(power, shown)
+    independent = OVERLAP_SHARE * MEDIAN_SHARE * seen
+    return RippleSpectrum(
+        np.asarray(per_metre, float), mean, white, independent, float(np.nanmean(ratio**2))
+    )
+
+
+def _median_over_stretches(power: FloatColumn, shown: NDArray[np.bool_]) -> FloatColumn:
+    """(m,) median of the whitened power, scaled to the mean that noise would have."""
+    visible = np.where(shown, power, np.nan)
+    some = shown.any(axis=0)
+    white = np.full(power.shape[1], np.nan)
+    usable = shown.any(axis=1)
+    middle = np.nanmedian(visible[usable], axis=1, keepdims=True) + np.finfo(float).tiny
+    white[some] = np.nanmedian(visible[usable][:, some] / middle, axis=0) / math.log(2)
+    return white
 
 
 def _relative_speed(

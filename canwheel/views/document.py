@@ -15,6 +15,9 @@ from canwheel.judgement.proof import Claim, ComparisonVerdict, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.outcome import EventKind, FaultKind, Figure, Finding
 from canwheel.pipeline import Check, Comparison
+from canwheel.version import VERSION
+
+_PROGRAM = f"canwheel {VERSION}"
 
 
 class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -30,6 +33,7 @@ class CapturePart(Part, frozen=True):
     first_time: float
     duration_s: float
     unreadable_lines: int
+    damage: str
     channel: str
 
 
@@ -117,6 +121,7 @@ class CheckDocument(Part, frozen=True):
     """One drive, judged."""
 
     schema: CheckSchema
+    program: str
     capture: CapturePart
     definitions: DefinitionsPart
     drive: DrivePart
@@ -168,6 +173,7 @@ class CompareDocument(Part, frozen=True):
     """Two drives, before and after a repair, judged."""
 
     schema: CompareSchema
+    program: str
     verdict: ComparisonVerdict
     corners: dict[Corner, RepairPart]
     proof: ProofPart
@@ -192,6 +198,7 @@ def document_check(check: Check) -> CheckDocument:
     summary, judgement = check.summary, check.judgement
     return CheckDocument(
         schema="canwheel-check/1",
+        program=_PROGRAM,
         capture=CapturePart(
             file=_utf8(summary.file),
             sha256=summary.sha256,
@@ -199,6 +206,7 @@ def document_check(check: Check) -> CheckDocument:
             first_time=summary.first_time_ns / 1e9,
             duration_s=round(summary.duration_s, 3),
             unreadable_lines=summary.unreadable_lines,
+            damage=summary.damage,
             channel=check.channel,
         ),
         definitions=DefinitionsPart(
@@ -231,6 +239,7 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
     proof = comparison.proof
     return CompareDocument(
         schema="canwheel-compare/1",
+        program=_PROGRAM,
         verdict=proof.verdict,
         corners={
             repair.corner: RepairPart(list(repair.before), list(repair.after), repair.verdict)
@@ -241,7 +250,7 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
             clean_km=round(proof.clean_km, 3),
             clean_km_needed=round(proof.clean_km_needed, 3),
             speed_bands_missing_kph=_bands(proof.speed_bands_missing_kph),
-            to_drive=list(proof.to_drive),
+            to_drive=list(proof.to_drive.phrases),
             claims=[_claim(claim) for claim in proof.claims],
         ),
         before=document_check(comparison.before),
@@ -304,7 +313,7 @@ def _claim(claim: Claim) -> ClaimPart:
         clean_km=round(claim.clean_km, 3),
         clean_km_needed=round(claim.clean_km_needed, 3),
         speed_bands_missing_kph=_bands(claim.speed_bands_missing_kph),
-        to_drive=list(claim.to_drive),
+        to_drive=list(claim.to_drive.phrases),
     )
 
 

@@ -171,7 +171,7 @@ def _say_repair(repair: CornerRepair, side: Side | None) -> str:
 
 
 def _say_still_to_drive(proof: Proof) -> str:
-    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive)
+    lines = "".join(f"\nStill to drive: {phrase}" for phrase in proof.to_drive.phrases)
     return f"{lines}\n" if lines else ""
 
 
@@ -256,6 +256,8 @@ def _figures(check: Check) -> list[tuple[str, str]]:
     if summary.first_unreadable is not None:
         where = f"the first is line {summary.first_unreadable.number}"
         rows.insert(1, ("Unreadable", f"{summary.unreadable_lines} lines; {where}"))
+    if summary.damage:
+        rows.insert(1, ("Damaged", summary.damage))
     return rows
 
 

@@ -55,10 +55,10 @@ def assert_frame_is(frames: Frames, row: int, message: can.Message) -> None:
     flags = FrameFlag(int(frames.flags[row]))
     # the library's time is a float of seconds: good to 0.24 microseconds at today's epoch
     assert frames.time_ns[row] / 1e9 == pytest.approx(message.timestamp, abs=5e-7, rel=1e-15)
-    assert (FrameFlag.SENT in flags) is (not message.is_rx)
     if message.is_error_frame:  # of which the library keeps nothing but the time
         assert FrameFlag.ERROR in flags
         return
+    assert (FrameFlag.SENT in flags) is (not message.is_rx)
     assert frames.can_id[row] == message.arbitration_id
     assert (FrameFlag.EXTENDED in flags) is message.is_extended_id
     assert (FrameFlag.REMOTE in flags) is message.is_remote_frame

@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from canwheel.capture.source import Fingerprint, PlainSource, open_file, size_of, source_of
@@ -19,7 +20,7 @@ def text_of(path: Path, room: int = 1000) -> tuple[bytes, str, int]:
     found = bytearray()
     view = memoryview(bytearray(room))
     with open_file(path) as file:
-        source = source_of(file, size_of(file, path))
+        source = source_of(file, size_of(file, str(path)))
         while count := source.readinto(view):
             found += view[:count]
         return bytes(found), source.damage, source.consumed
@@ -59,6 +60,26 @@ def test_a_damaged_gz_gives_what_came_before(log_file: Write, drive_text: bytes)
     assert len(text) > len(drive_text) / 4
     assert text[: len(drive_text) // 4] == drive_text[: len(drive_text) // 4]
     assert damage
+
+
+@pytest.mark.parametrize("place", [-8, -5])
+def test_a_wrong_checksum_costs_no_text(log_file: Write, drive_text: bytes, place: int) -> None:
+    packed = bytearray(gzip.compress(drive_text))  # which ends in checksum and length
+    packed[place] ^= 1
+    text, damage, _ = text_of(log_file(gzip.compress(drive_text) + bytes(packed)), 10_000)
+    assert text.rstrip() == (2 * drive_text).rstrip()
+    assert damage
+
+
+@pytest.mark.parametrize("room", [100, 1 << 20])
+def test_what_stands_right_before_a_defect_is_given(log_file: Write, room: int) -> None:
+    # digits without a pattern: two of text are one packed, so that the two run in step
+    digits = np.random.default_rng(1).bytes(3000).hex().encode()
+    packed = bytearray(gzip.compress(digits))
+    packed[2000:2004] = b"\0\xff\0\xff"
+    text, damage, _ = text_of(log_file(bytes(packed)), room)
+    assert damage
+    assert text[:3000] == digits[:3000]
 
 
 def test_a_file_that_grows_is_read_as_it_was_when_opened(drive_text: bytes) -> None:

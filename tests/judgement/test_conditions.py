@@ -12,8 +12,8 @@ from canwheel.corners import Corner
 from canwheel.judgement.conditions import (
     Task,
     clean_km_needed,
+    lay_out_driving,
     measure_progress,
-    say_driving,
     set_task,
 )
 from canwheel.judgement.proof import chance_unrepaired
@@ -188,7 +188,7 @@ def test_progress_and_the_driving_still_to_do(drive: Drive, finding: MakeFinding
     assert progress.missing_bands == {3: pytest.approx(0.06)}
     assert progress.missing_turns == {1: pytest.approx(0.1)}
     rounded_up = math.ceil(progress.missing_km * 10) / 10
-    assert say_driving(task, progress) == (
+    assert lay_out_driving(task, progress).phrases == (
         f"another {rounded_up:.1f} km",
         "another 0.1 km between 50 and 80 km/h",
         "another 0.1 km turning left",
@@ -203,7 +203,7 @@ def test_a_drive_that_cannot_show_the_kind_says_why(drive: Drive, finding: MakeF
     task = set_task(crossed, drive(legs, crossed))
     progress = measure_progress(task, after)
     assert not progress.done
-    assert say_driving(task, progress) == (
+    assert lay_out_driving(task, progress).phrases == (
         "a drive that can show crossed signals (this one could not: no turn sharp enough)",
     )
 
@@ -216,4 +216,4 @@ def test_too_little_above_15_kph_is_told_where_distance_is_not_the_matter(
     task = set_task(often, drive(legs, often))
     progress = measure_progress(task, drive([(0.2, 30.0, "straight")]).corner(Corner.RL))
     assert progress.missing_km == 0.0
-    assert say_driving(task, progress) == ("another 0.1 km above 15 km/h",)
+    assert lay_out_driving(task, progress).phrases == ("another 0.1 km above 15 km/h",)

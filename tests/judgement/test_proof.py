@@ -47,7 +47,7 @@ def test_a_dead_corner_that_reads_again_over_the_same_speeds_is_repaired(
     assert proof.confidence >= 0.95
     assert proof.clean_km == pytest.approx(3.0)
     assert proof.clean_km_needed == 0.3
-    assert (proof.speed_bands_missing_kph, proof.to_drive) == ((), ())
+    assert (proof.speed_bands_missing_kph, proof.to_drive.phrases) == ((), ())
     repair = proof.corners[Corner.RL.position]
     assert (repair.before, repair.after) == (("no_signal",), ())
 
@@ -59,7 +59,7 @@ def test_a_second_drive_that_is_too_slow_proves_nothing_and_says_what_is_missing
     assert proof.verdict == "repair_not_proven"
     assert verdicts(proof)["RL"] == "not_proven"
     assert proof.speed_bands_missing_kph == ((50.0, 80.0),)
-    assert proof.to_drive == ("another 0.1 km between 50 and 80 km/h",)
+    assert proof.to_drive.phrases == ("another 0.1 km between 50 and 80 km/h",)
     assert proof.confidence == 0.0
 
 
@@ -98,7 +98,7 @@ def test_the_same_defect_is_still_there_whatever_its_face(
     assert proof.verdict == "fault_still_there"
     assert verdicts(proof)["RL"] == "still_faulty"
     assert proof.claims[0].still_there
-    assert (proof.confidence, proof.clean_km, proof.to_drive) == (0.0, 0.0, ())
+    assert (proof.confidence, proof.clean_km, proof.to_drive.phrases) == (0.0, 0.0, ())
 
 
 def test_another_defect_at_the_repaired_corner_is_new(
@@ -176,7 +176,7 @@ def test_five_drop_outs_need_0_82_of_the_distance(drive: Drive, dropping: MakeFi
     proof = prove_repair(before, drive(short))
     assert proof.verdict == "repair_not_proven"
     assert 0.9 < proof.confidence < 0.95
-    assert proof.to_drive == ("another 0.1 km",)
+    assert proof.to_drive.phrases == ("another 0.1 km",)
 
 
 def test_one_drop_out_is_not_proven_gone_by_an_equal_drive(
@@ -204,7 +204,7 @@ def test_only_the_turns_that_it_goes_with_count(drive: Drive, finding: MakeFindi
     assert straight_on.verdict == "repair_not_proven"
     assert straight_on.clean_km == pytest.approx(0.2)
     assert straight_on.clean_km_needed == pytest.approx(clean_km_needed(5, 0.5))
-    assert straight_on.to_drive == ("another 0.3 km turning left",)
+    assert straight_on.to_drive.phrases == ("another 0.3 km turning left",)
     assert prove_repair(before, drive([(0.5, 15.0, "left")])).verdict == "repair_proven"
 
 
@@ -217,7 +217,7 @@ def test_the_speed_band_that_it_goes_with_is_named_while_distance_is_missing(
     proof = prove_repair(before, drive([(1.0, 30.0, "straight"), (5.0, 50.0, "straight")]))
     assert proof.verdict == "repair_not_proven"
     assert proof.speed_bands_missing_kph == ((30.0, 50.0),)
-    assert proof.to_drive == ("another 0.7 km between 30 and 50 km/h",)
+    assert proof.to_drive.phrases == ("another 0.7 km between 30 and 50 km/h",)
 
 
 def test_the_figures_are_those_of_the_claim_farthest_from_proven(
@@ -243,3 +243,18 @@ def test_two_findings_of_one_kind_are_one_claim(drive: Drive, finding: MakeFindi
     proof = prove_repair(drive(SLOW, first, second), drive(SLOW))
     assert [claim.kind for claim in proof.claims] == ["frozen"]
     assert proof.corners[Corner.RL.position].before == ("frozen",)
+
+
+def test_one_drive_serves_several_claims(drive: Drive, finding: MakeFinding) -> None:
+    longer = finding(Corner.FL, "message_missing", (0.5, 0.6))
+    shorter = finding(Corner.FR, "message_missing", (0.5, 0.6), (0.8, 0.9))
+    why = NotJudged(Corner.FL, "message_missing", "something")
+    proof = prove_repair(drive(SLOW, longer, shorter), drive(SLOW, not_judged=[why]))
+    assert [claim.to_drive.phrases for claim in proof.claims] == [
+        (
+            "another 36.0 km",
+            "a drive that can show message missing (this one could not: something)",
+        ),
+        ("another 5.0 km",),
+    ]
+    assert proof.to_drive.phrases == proof.claims[0].to_drive.phrases

@@ -2,11 +2,11 @@
 
 import pytest
 
-from canwheel.roadtest.route import Leg, stop, turn
+from canwheel.roadtest.route import Leg, stand, stop, turn
 from canwheel.roadtest.simulation import Drive, Scenario, simulate
 
 SHORT_ROUTE = (
-    stop(3.0),
+    stand(3.0),
     Leg(250, 55),
     turn(90, 12, 18),
     Leg(200, 50),

@@ -1,6 +1,8 @@
 """Random cases: every kind comes, each is as it says, and the same draw gives the same case."""
 
 from collections import Counter
+from dataclasses import replace
+from pathlib import Path
 
 import cantools
 import numpy as np
@@ -10,6 +12,7 @@ from canwheel.outcome import FAULT_KINDS
 from canwheel.roadtest.bus_layout import dbc_text
 from canwheel.roadtest.cases import EVENT_OF, LOOK_ALIKES, random_case
 from canwheel.roadtest.recording import record_frames
+from canwheel.vehicle import read_vehicle
 
 NAMES = (*FAULT_KINDS, *LOOK_ALIKES, "healthy", "two faults")
 
@@ -57,15 +60,57 @@ def test_every_name_is_drawn() -> None:
 
 def test_layouts_vary_as_the_road_does() -> None:
     rng = np.random.default_rng(1)
-    layouts = [random_case(rng, "healthy").layout for _ in range(150)]
+    layouts = [random_case(rng, "healthy").layout for _ in range(250)]
     wheels = [layout.wheel_messages[0].signals[0] for layout in layouts]
-    assert {len(layout.messages) for layout in layouts} == {1, 2}
+    assert {len(layout.wheel_messages) for layout in layouts} == {1, 2}
     assert {layout.messages[0].cycle_s for layout in layouts} >= {0.01, 0.02, 0.05, 0.1}
     assert {wheel.byte_order for wheel in wheels} == {"little_endian", "big_endian"}
-    assert {wheel.unit for wheel in wheels} == {"km/h", "mph", "m/s"}
-    kph = [w.scale * {"km/h": 1, "mph": 1.609344, "m/s": 3.6}[w.unit] for w in wheels]
+    assert {wheel.unit for wheel in wheels} == {"km/h", "mph", "m/s", "rpm", "rad/s", "pulses"}
+    plain = {"km/h": 1.0, "mph": 1.609344, "m/s": 3.6}
+    kph = [w.scale * plain[w.unit] for w in wheels if w.unit in plain]
     assert min(kph) == pytest.approx(0.005)
     assert max(kph) == pytest.approx(1.0)
+
+
+def test_twin_is_the_same_drive_without_the_fault() -> None:
+    case = random_case(np.random.default_rng(2), "no_signal")
+    (fault,) = case.faults
+    drive, twin = case.drive(), case.twin()
+    others = [n for n in range(4) if n != fault.corner.position]
+    assert np.array_equal(drive.reading_kph[:, others], twin.reading_kph[:, others])
+    assert twin.reading_kph[:, fault.corner.position].max() > 10
+
+
+def test_shown_time_is_that_of_the_fault() -> None:
+    case = random_case(np.random.default_rng(2), "no_signal")
+    (shown_s,) = case.shown_s()
+    drive = case.drive()
+    (((begin, end),),) = drive.windows
+    moving = np.abs(drive.motion.speed_mps[drive.motion.time_s > begin]) > 0.6
+    assert shown_s == pytest.approx(np.sum(moving) * 0.004, rel=0.05)
+    assert end == pytest.approx(drive.motion.duration_s)
+
+
+def test_fault_that_the_drive_never_brings_out_is_not_shown() -> None:
+    case = random_case(np.random.default_rng(2), "dropout")
+    parked = replace(case, scenario=replace(case.scenario, route=case.scenario.route[:1]))
+    assert parked.shown_s() == (0.0,)
+
+
+def test_vehicle_files_can_be_read(tmp_path: Path) -> None:
+    rng = np.random.default_rng(4)
+    known = 0
+    for _ in range(20):
+        case = random_case(rng)
+        path = tmp_path / "car.toml"
+        path.write_text(case.layout.vehicle_toml)
+        vehicle = read_vehicle(path)
+        if case.layout.vehicle_toml:
+            known += 1
+            assert vehicle.circumference_m == pytest.approx(
+                case.scenario.car.circumference_m, abs=1e-3
+            )
+    assert 3 < known < 18
 
 
 def test_unknown_name_is_refused() -> None:

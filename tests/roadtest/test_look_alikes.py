@@ -47,6 +47,25 @@ def test_one_axle_turns_on_rollers(scenario: Scenario) -> None:
     assert np.allclose(drive.wheel_mps[:, 2], drive.wheel_mps[:, 3])
 
 
+def test_one_axle_begins_and_ends_while_the_car_stands(scenario: Scenario) -> None:
+    drive = with_effect(scenario, look_alikes.OneAxleTurning(Corner.FL, 10.0, 50.0))
+    (((begin, end),),) = drive.windows
+    assert begin > 10
+    for time_s in (begin, end):
+        row = min(np.searchsorted(drive.motion.time_s, time_s), len(drive.motion.time_s) - 1)
+        assert abs(drive.motion.speed_mps[row]) < 0.1
+
+
+def test_anti_lock_lets_the_wheel_go_again_and_again(scenario: Scenario, healthy: Drive) -> None:
+    lock = look_alikes.WheelLock(Corner.FR, 1, 0.7, 4.0, lasting_s=(1.5, 1.6))
+    drive = with_effect(scenario, lock)
+    (((begin, end),),) = drive.windows
+    here = (drive.motion.time_s > begin) & (drive.motion.time_s < end)
+    share = drive.wheel_mps[here, 1] / healthy.wheel_mps[here, 1]
+    assert share.min() == pytest.approx(0.3, abs=0.03)
+    assert np.count_nonzero(np.diff(np.sign(share - 0.65))) >= 6
+
+
 def test_worn_tyre_turns_faster_by_its_ratio(scenario: Scenario, healthy: Drive) -> None:
     drive = with_effect(scenario, look_alikes.OtherTyre(Corner.RR, 0.992))
     fast = healthy.reading_kph[:, 3] > 30

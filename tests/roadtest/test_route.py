@@ -14,6 +14,7 @@ from canwheel.roadtest.route import (
     random_route,
     roundabout,
     stability_recipe,
+    stand,
     stop,
     turn,
 )
@@ -46,6 +47,12 @@ def test_roundabout_turns_on_by_its_quarters() -> None:
     motion = driven((Leg(50, 30), *roundabout(20, quarters=3), Leg(50, 30)), wobble=0.0)
     turned = np.degrees(np.sum(motion.yaw_rate_rps) * 0.004)
     assert turned == pytest.approx(-(270 - 70), abs=2.0)
+
+
+def test_drive_begins_standing() -> None:
+    motion = driven((stand(4.0), Leg(200, 50)))
+    assert np.all(np.abs(motion.speed_mps[motion.time_s < 3.5]) < 0.05)
+    assert np.all(motion.speed_mps[(motion.time_s > 5.5) & (motion.time_s < 8)] > 1)
 
 
 def test_stop_stands_as_long_as_asked() -> None:

@@ -12,6 +12,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Finding, NotJudged, Outcome, Span
 from canwheel.pipeline import Check, Comparison
 from canwheel.track.lamps import Lamp
+from canwheel.vehicle import Vehicle
 from canwheel.views.screen import render_check, render_comparison, say_time
 from canwheel.views.terminal import Screen
 
@@ -73,6 +74,14 @@ def test_a_car_driven_from_the_left_is_drawn_so(shipped: Comparison) -> None:
     text = render_check(replace(shipped.before, vehicle=vehicle), Screen())
     assert "rear left (driver's side): no signal" in text
     assert re.search(r"│ \(o\) +│", text)
+
+
+def test_without_a_vehicle_file_no_side_is_claimed(shipped: Comparison) -> None:
+    text = render_check(replace(shipped.before, vehicle=Vehicle()), Screen())
+    assert "FAULT FOUND   rear left: no signal" in text
+    assert re.search(r"^ +left +right$", text, re.MULTILINE)
+    assert "(o)" not in text
+    assert "'s side" not in text.partition("Check next")[0]
 
 
 def replace_struct(struct: object, **changes: object) -> object:
@@ -180,10 +189,12 @@ def test_unreadable_lines_are_located(shipped: Comparison) -> None:
         unreadable_lines=3,
         first_unreadable=UnreadableLine(17, "rubbish"),
         cut_last_line=True,
+        damage="the gz data ends too early",
     )
     text = render_check(replace(shipped.after, summary=summary), Screen(width=120))
     assert "3 lines; the first is line 17" in text
     assert "its last line is cut off" in text
+    assert "Damaged         the gz data ends too early" in text
 
 
 def test_a_proven_repair(shipped: Comparison) -> None:

@@ -1,0 +1,125 @@
+"""Every form of recording that can be read: what it is told by, and what reads it.
+
+The content decides, and the suffix only where the content says nothing.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from canwheel.capture.library import LibraryScan, is_asc, is_blf, is_csv, is_sqlite, is_trc
+from canwheel.capture.mdf import MdfScan, is_mdf
+from canwheel.capture.source import GzSource, Progress, open_file, size_of, source_of
+from canwheel.capture.spool import unpacked
+from canwheel.capture.tally import Tally
+from canwheel.capture.text import TextScan, is_text
+from canwheel.errors import CaptureError
+from canwheel.frames import Frames, Wanted
+
+_HEAD_BYTES = 64 * 1024
+"""So much of the content is looked at to tell what it is."""
+
+
+class Scan(Protocol):
+    """One pass over a recording.
+
+    Iterate over it once to get the wanted frames in pieces; `tally` is complete afterwards, and
+    its first time stamp is known from the first piece on.
+    """
+
+    tally: Tally
+
+    def __iter__(self) -> Iterator[Frames]:
+        """Yield the wanted frames."""
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """A form that is read from a file on disk.
+
+    Attributes
+    ----------
+    suffix : what names of such files usually end in.
+    is_it : tells by a file's first bytes whether it has this form.
+    scan : begins to read one.
+    """
+
+    suffix: str
+    is_it: Callable[[bytes], bool]
+    scan: Callable[[Path, Wanted | None, Progress | None], Scan]
+
+
+def _by_library(suffix: str) -> Callable[[Path, Wanted | None, Progress | None], Scan]:
+    """Return what reads a form that python-can knows by its suffix."""
+
+    def scan(path: Path, wanted: Wanted | None, progress: Progress | None) -> Scan:
+        return LibraryScan(path, suffix, wanted, progress)
+
+    return scan
+
+
+FORMATS = (
+    Format(".mf4", is_mdf, MdfScan),
+    Format(".blf", is_blf, _by_library(".blf")),
+    Format(".db", is_sqlite, _by_library(".db")),
+    Format(".asc", is_asc, _by_library(".asc")),
+    Format(".trc", is_trc, _by_library(".trc")),
+    Format(".csv", is_csv, _by_library(".csv")),
+)
+"""All forms but the text log, which has its fast path and needs no file of its own."""
+
+
+def _format_of(head: bytes, path: Path) -> Format | None:
+    """Return the form of a recording, None for the text log."""
+    if is_text(head):
+        return None
+    for form in FORMATS:
+        if form.is_it(head):
+            return form
+    suffixes = [suffix.lower() for suffix in path.suffixes if suffix.lower() != ".gz"]
+    by_suffix = {form.suffix: form for form in FORMATS}
+    return by_suffix.get(suffixes[-1]) if suffixes else None
+
+
+@contextmanager
+def open_scan(
+    path: Path, name: str, wanted: Wanted | None, progress: Progress | None
+) -> Iterator[Scan]:
+    """Begin to read a recording on disk, whatever its form.
+
+    Parameters
+    ----------
+    path : the file.
+    name : what it is called in messages.
+    wanted : identifiers to read, None for every frame.
+    progress : told how far it has come.
+
+    Raises
+    ------
+    CaptureError : the file cannot be opened or has no form that can be read.
+    """
+    with ExitStack() as stack:
+        file = stack.enter_context(open_file(path))
+        size = size_of(file, name)
+        head = bytearray(_HEAD_BYTES)
+        beginning = source_of(file, size)
+        head = head[: beginning.readinto(memoryview(head))]
+        form = _format_of(bytes(head), Path(name))
+        file.seek(0)
+        scan: Scan
+        if form is None:
+            scan = TextScan(source_of(file, size, progress), wanted)
+        elif isinstance(beginning, GzSource):
+            packed = source_of(file, size)
+            scan = form.scan(stack.enter_context(unpacked(packed)), wanted, progress)
+            scan.tally.damage = packed.damage
+        else:
+            scan = form.scan(path, wanted, progress)
+        scan.tally.size = size
+        try:
+            yield scan
+        except CaptureError as error:
+            error.where = error.where or name
+            raise

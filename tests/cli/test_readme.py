@@ -1,0 +1,62 @@
+"""What the README shows is what the program does."""
+
+import re
+import shlex
+from pathlib import Path
+
+import cantools
+import pytest
+
+from canwheel.corners import CORNERS
+from canwheel.definitions.assign import find_wheels
+from canwheel.definitions.dbc import read_definitions
+from canwheel.judgement.wording import KIND_WORDS
+from canwheel.vehicle import Vehicle, read_vehicle
+
+PROJECT = Path(__file__).parents[2]
+README = (PROJECT / "README.md").read_text(encoding="utf-8")
+
+
+def block(language: str) -> str:
+    found = re.search(rf"^```{language}\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
+    assert found is not None
+    return found[1]
+
+
+def test_the_worked_dbc_gives_the_four_corners(tmp_path: Path) -> None:
+    path = tmp_path / "van.dbc"
+    path.write_text(block("dbc"))
+    layout = find_wheels(read_definitions(path), Vehicle())
+    assert [layout.wheel(corner).signal for corner in CORNERS] == [
+        f"WHEEL_SPEED_{corner.value}" for corner in CORNERS
+    ]
+    # Outside reference: cantools decodes the worked frame to the worked speeds.
+    database = cantools.database.load_file(path)
+    frame = re.search(r"The frame `1A6#([0-9A-F]{16})`", README)
+    assert frame is not None
+    speeds = database.decode_message(0x1A6, bytes.fromhex(frame[1]))
+    assert list(speeds.values()) == pytest.approx([40.00, 40.03, 39.98, 40.01])
+    assert "40.00 km/h at the front left, and 40.03, 39.98 and 40.01 km/h" in README
+
+
+def test_the_vehicle_file_is_a_valid_one_and_names_every_key(tmp_path: Path) -> None:
+    path = tmp_path / "van.toml"
+    path.write_text(block("toml"))
+    vehicle = read_vehicle(path)
+    for section in vehicle.__struct_fields__:
+        for key in getattr(vehicle, section).__struct_fields__:
+            assert re.search(rf"\b{key}\b", block("toml")), key
+
+
+def test_the_first_commands_name_files_that_are_there() -> None:
+    first, second = re.findall(r"^python3 -m venv .*$", README, re.MULTILINE)
+    files = [word for word in shlex.split(first) if word.startswith(("captures/", "dbc_examples/"))]
+    assert len(files) == 4
+    for name in files:
+        assert (PROJECT / name).is_file()
+    assert second.endswith(".venv/bin/python -m pytest")
+
+
+@pytest.mark.parametrize("words", KIND_WORDS.values())
+def test_every_kind_is_explained(words: str) -> None:
+    assert f"| {words} |" in README

@@ -1,0 +1,156 @@
+"""The whole way, from files to a judgement: on two real drives, on simulated ones, on bad input."""
+
+import gzip
+from collections.abc import Callable
+from pathlib import Path
+
+import cantools
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.errors import CaptureError, RequestError
+from canwheel.pipeline import Check, check, compare
+from canwheel.roadtest.bus_layout import dbc_text
+from canwheel.roadtest.demo import make_pair
+from canwheel.roadtest.layouts import BAKERY_VAN
+from canwheel.roadtest.recording import write_log
+
+PROJECT = Path(__file__).parents[1]
+REAL = PROJECT.parent / "shared" / "data"
+
+real_drives = pytest.mark.skipif(
+    not REAL.is_dir(), reason="the folder of real drives, ../shared/data, is not beside the project"
+)
+ROAD_MINUTE, ROAD_TURNS = "road-minute", "road-turns"
+"""Two recordings of real cars on real roads, without a fault; one nearly straight, one with tight
+turns. Their README says where they come from."""
+
+Silenced = Callable[[str, Corner, float], Path]
+
+
+def real(name: str) -> tuple[Path, Path]:
+    return REAL / f"{name}.log.gz", REAL / f"{name}.dbc"
+
+
+@pytest.fixture
+def silenced(tmp_path: Path) -> Silenced:
+    """Copy a real drive with one corner's bytes at standstill from some share of it on."""
+
+    def make(name: str, corner: Corner, from_share: float) -> Path:
+        capture, dbc = real(name)
+        # Where the corner's bytes are, by the DBC library itself and not by canwheel's reading.
+        database = cantools.database.load_file(dbc)
+        message, signal = next(
+            (message, signal)
+            for message in database.messages
+            for signal in message.signals
+            if signal.name == f"SPEED_{corner.value}"
+        )
+        assert (signal.byte_order, signal.length) == ("big_endian", 16)
+        first = signal.start // 8 * 2
+        standstill = f"{round(-signal.offset / signal.scale):04X}"
+        marker = f" {message.frame_id:03X}#"
+        lines = gzip.decompress(capture.read_bytes()).decode().splitlines()
+        for row in range(int(from_share * len(lines)), len(lines)):
+            head, found, payload = lines[row].partition(marker)
+            if found:
+                payload = payload[:first] + standstill + payload[first + len(standstill) :]
+                lines[row] = head + found + payload
+        path = tmp_path / f"{name}-silenced.log"
+        path.write_text("\n".join(lines) + "\n")
+        return path
+
+    return make
+
+
+def found(result: Check) -> dict[str, list[str]]:
+    return {
+        judged.corner.value: [finding.kind for finding in judged.findings]
+        for judged in result.judgement.corners
+        if judged.findings
+    }
+
+
+@real_drives
+@pytest.mark.parametrize("name", [ROAD_MINUTE, ROAD_TURNS])
+def test_a_real_drive_without_a_fault_comes_back_without_a_finding(name: str) -> None:
+    result = check(*real(name))
+    assert found(result) == {}
+    assert {judged.verdict for judged in result.judgement.corners} <= {"sound", "untested"}
+    assert result.channel == "can0"
+
+
+@real_drives
+@pytest.mark.parametrize("name", [ROAD_MINUTE, ROAD_TURNS])
+@pytest.mark.parametrize("corner", CORNERS)
+@pytest.mark.parametrize("from_share", [0.0, 0.5])
+def test_exactly_the_silenced_corner_of_a_real_drive_is_found(
+    silenced: Silenced, name: str, corner: Corner, from_share: float
+) -> None:
+    result = check(silenced(name, corner, from_share), real(name)[1])
+    assert found(result) == {corner.value: ["no_signal"]}
+    assert result.judgement.verdict == "fault_found"
+    assert [j.corner for j in result.judgement.with_verdict("faulty")] == [corner]
+
+
+@real_drives
+@pytest.mark.parametrize("name", [ROAD_MINUTE, ROAD_TURNS])
+def test_the_repair_of_a_real_drive_is_proven_by_the_same_drive_unharmed(
+    silenced: Silenced, name: str
+) -> None:
+    capture, dbc = real(name)
+    proof = compare(silenced(name, Corner.RL, 0.0), capture, dbc).proof
+    assert proof.verdict == "repair_proven"
+    assert proof.corners[Corner.RL.position].verdict == "repaired"
+
+
+@real_drives
+def test_a_wheel_message_that_never_comes_is_named(tmp_path: Path) -> None:
+    capture, dbc = real(ROAD_TURNS)
+    lines = gzip.decompress(capture.read_bytes()).decode().splitlines()[:20000]
+    path = tmp_path / "front-only.log"
+    path.write_text("\n".join(line for line in lines if " 120#" not in line))
+    with pytest.raises(CaptureError, match=r"has WHEELS_FRONT \(0xF5\) but never WHEELS_REAR"):
+        check(path, dbc)
+
+
+@pytest.mark.parametrize("fault", ["no_signal", "dropout"])
+def test_a_simulated_fault_is_found_at_its_corner_and_nowhere_else(
+    tmp_path: Path, fault: str
+) -> None:
+    pair = make_pair(Corner.FR, fault, seed=7)
+    before, after, dbc = (tmp_path / name for name in ("b.log", "a.log", "van.dbc"))
+    write_log(pair.before, before)
+    write_log(pair.after, after)
+    dbc.write_text(dbc_text(BAKERY_VAN))
+    result = compare(before, after, dbc)
+    assert found(result.before) == {"FR": [fault]}
+    assert found(result.after) == {}
+    assert result.proof.verdict == "repair_proven"
+
+
+def test_progress_is_told_to_the_end() -> None:
+    told = []
+    examples = PROJECT / "dbc_examples"
+    capture = PROJECT / "captures" / "after.log.gz"
+    check(
+        capture,
+        examples / "bakery_van.dbc",
+        progress=lambda done, total: told.append((done, total)),
+    )
+    assert told[-1] == (capture.stat().st_size, capture.stat().st_size)
+
+
+def test_an_unknown_channel_is_refused_with_those_there_are() -> None:
+    examples, captures = PROJECT / "dbc_examples", PROJECT / "captures"
+    with pytest.raises(RequestError, match="Choose one of these: can0"):
+        check(captures / "after.log.gz", examples / "bakery_van.dbc", channel="can3")
+
+
+def test_a_recording_exchanged_with_the_other_is_told() -> None:
+    examples, captures = PROJECT / "dbc_examples", PROJECT / "captures"
+    result = compare(
+        captures / "after.log.gz", captures / "before.log.gz", examples / "bakery_van.dbc"
+    )
+    assert "not exchanged" in result.cautions[0]
+    assert result.proof.verdict == "new_fault"

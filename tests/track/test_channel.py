@@ -1,0 +1,111 @@
+"""The one channel that carries all wheel messages, or a clear refusal."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from canwheel.definitions.layout import BitField, SignalPlace, WheelLayout
+from canwheel.errors import CaptureError, RequestError
+from canwheel.frames import Frames, IdPattern
+from canwheel.track.channel import choose_channel
+
+FRONT, REAR, OTHER = 0x1A0, 0x1A2, 0x300
+
+
+def place(message: str, can_id: int, start: int) -> SignalPlace:
+    return SignalPlace(
+        message=message,
+        signal=f"SPEED_{start}",
+        frame_id=can_id,
+        ids=IdPattern.exactly(can_id, extended=False),
+        bits=BitField(start, 16, "big_endian"),
+        scale=0.01,
+        offset=0.0,
+        unit="km/h",
+    )
+
+
+LAYOUT = WheelLayout(
+    file="van.dbc",
+    wheels=(
+        place("FRONT", FRONT, 7),
+        place("FRONT", FRONT, 23),
+        place("REAR", REAR, 7),
+        place("REAR", REAR, 23),
+    ),
+    unit="km/h",
+)
+
+
+def heard(**by_channel: list[int]) -> Frames:
+    """Frames with these identifiers on these channels."""
+    ids = [can_id for ids in by_channel.values() for can_id in ids]
+    channel = [n for n, ids in enumerate(by_channel.values()) for _ in ids]
+    count = len(ids)
+    return Frames(
+        time_ns=np.arange(count, dtype=np.int64),
+        can_id=np.array(ids, np.uint32),
+        flags=np.zeros(count, np.uint8),
+        length=np.full(count, 8, np.uint8),
+        data=np.zeros((count, 8), np.uint8),
+        channel=np.array(channel, np.uint8),
+        channels=tuple(by_channel),
+        index=np.arange(count, dtype=np.int64),
+    )
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    """A recording with fourteen other identifiers, the first one heard twice."""
+    path = tmp_path / "drive.log"
+    ids = [0x300, *range(0x300, 0x30E)]
+    path.write_text("".join(f"({n}.000000) can0 {can_id:03X}#00\n" for n, can_id in enumerate(ids)))
+    return path
+
+
+def test_the_only_channel_with_all_wheels_is_taken(file: Path) -> None:
+    frames, name = choose_channel(
+        heard(can0=[OTHER, FRONT], can1=[FRONT, REAR, OTHER]), LAYOUT, None, file
+    )
+    assert name == "can1"
+    assert frames.can_id.tolist() == [FRONT, REAR, OTHER]
+
+
+def test_several_channels_with_all_wheels_are_listed(file: Path) -> None:
+    both = heard(can0=[FRONT, REAR], can1=[OTHER], can2=[FRONT, REAR])
+    with pytest.raises(RequestError, match="channels can0, can2 all carry") as caught:
+        choose_channel(both, LAYOUT, None, file)
+    assert "--channel can0" in str(caught.value)
+    assert choose_channel(both, LAYOUT, "can2", file)[1] == "can2"
+
+
+def test_an_unknown_channel_is_answered_with_the_known_ones(file: Path) -> None:
+    with pytest.raises(RequestError, match=r"'can7'. Choose one of these: can0, can1."):
+        choose_channel(heard(can0=[FRONT, REAR], can1=[OTHER]), LAYOUT, "can7", file)
+    with pytest.raises(RequestError, match="Leave --channel out"):
+        choose_channel(heard(), LAYOUT, "can7", file)
+
+
+def test_a_channel_that_lacks_a_wheel_message_is_refused(file: Path) -> None:
+    split = heard(can0=[FRONT, OTHER], can1=[REAR])
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(split, LAYOUT, None, file)
+    assert "channel can0 has FRONT (0x1A0) but never REAR (0x1A2)" in str(caught.value)
+    assert caught.value.details == "channel can1 has REAR (0x1A2)"
+    with pytest.raises(CaptureError, match="channel can1 has REAR"):
+        choose_channel(split, LAYOUT, "can1", file)
+
+
+def test_a_recording_without_any_wheel_says_what_it_has(file: Path) -> None:
+    with pytest.raises(CaptureError, match=r"not FRONT \(0x1A0\), REAR \(0x1A2\)") as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details.startswith("it has 0x300 (2 times), 0x301 (1 times)")
+    assert caught.value.details.endswith("and 2 more")
+
+
+def test_only_a_few_identifiers_need_no_more(file: Path) -> None:
+    file.write_text("(1.000000) can0 300#00\n")
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details == "it has 0x300 (1 times)"
