@@ -41,8 +41,8 @@ Clock = Literal["adapter", "system"]
 SERIAL_TIMEOUT_S = 0.05
 """How long one read of a serial port waits for its first byte. [s]"""
 
-_RECEIVE_BUFFER_BYTES = 8 << 20
-"""Asked of the kernel for network interfaces: about a second of a full 1 Mbit/s bus."""
+_RECEIVE_BUFFER_BYTES = 32 << 20
+"""Asked of the kernel for network interfaces: several seconds of a full 1 Mbit/s bus."""
 
 _MOST_RUBBISH = 2000
 """So many unreadable pieces in a row, without one frame, are no adapter any more."""

@@ -52,7 +52,7 @@ class FollowedLog:
     @property
     def summary(self) -> CaptureSummary:
         """What a scan says of the log so far; without a fingerprint, as it still grows."""
-        return self._scan.tally.summary(file=str(self._path), sha256="", damage="")
+        return self._scan.tally.summary(file=str(self._path), sha256="")
 
 
 class _GrowingSource:

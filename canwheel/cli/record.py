@@ -18,7 +18,7 @@ import click
 from canwheel.cli.adapter_options import adapter_options, parse_options
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_text
-from canwheel.cli.watch import read_car
+from canwheel.cli.watch import has_terminal, read_car
 from canwheel.errors import CanwheelError, RequestError
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def _say_manner(facts: "RecordingFacts", settings: "AdapterSettings") -> None:
 
 def _view_command(out: Path, dbc: Path | None, vehicle: Path | None, *, plain: bool) -> list[str]:
     """Return the command line of the view; none where there is nothing to view but counts."""
-    plain = plain or not (sys.stdout.isatty() and sys.stdin.isatty())
+    plain = plain or not has_terminal()
     if plain and dbc is None:
         return []
     view = [sys.executable, "-m", "canwheel", "watch", str(out), "--beside-recorder"]

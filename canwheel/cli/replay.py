@@ -1,6 +1,5 @@
 """``canwheel replay``: a recorded drive in the live view."""
 
-import sys
 from pathlib import Path
 
 import click
@@ -8,7 +7,7 @@ import click
 from canwheel.cli.check import EXIT_CODES
 from canwheel.cli.options import FILE
 from canwheel.cli.output import this_screen, write_text
-from canwheel.cli.watch import read_car, run_view, tell_lines
+from canwheel.cli.watch import has_terminal, read_car, run_view, tell_lines
 
 _SLOWEST, _FASTEST = 1, 64
 
@@ -41,7 +40,7 @@ def command(*, capture: Path, dbc: Path, vehicle: Path | None, speed: int, plain
     layout, car = read_car(dbc, vehicle)
     assert layout is not None  # noqa: S101 - a DBC was given
     feed = ReplayedDrive(capture, layout, car, speed=speed)
-    if plain or not (sys.stdout.isatty() and sys.stdin.isatty()):
+    if plain or not has_terminal():
         tell_lines(feed, car.drive_side)
     else:
         run_view(feed, car.drive_side)

@@ -26,7 +26,13 @@ _NO_FAULT = "none"
     show_default=True,
     help="What is wrong with it.",
 )
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True)
+@click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=1,
+    show_default=True,
+    help="Another number, another drive.",
+)
 @click.option(
     "--speed",
     type=click.FloatRange(min=0.1, max=64.0),

@@ -1,6 +1,7 @@
 """``canwheel watch``: the view of a recording that another process makes."""
 
 import os
+import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,11 +10,11 @@ import click
 
 from canwheel.cli.options import FILE
 from canwheel.cli.output import write_text
-from canwheel.vehicle import Vehicle
 
 if TYPE_CHECKING:
     from canwheel.corners import Side
     from canwheel.definitions.layout import WheelLayout
+    from canwheel.vehicle import Vehicle
     from canwheel.views.feeds import Feed
 
 _LINE_S = 1.0
@@ -24,7 +25,7 @@ _LINE_S = 1.0
 @click.option("--dbc", type=FILE, help="DBC file that says where the signals stand.")
 @click.option("--vehicle", type=FILE, help="Vehicle file (TOML): what is known of the car.")
 @click.option("--plain", is_flag=True, help="A line a second instead of the view.")
-@click.option("--beside-recorder", is_flag=True, hidden=True)
+@click.option("--beside-recorder", is_flag=True, hidden=True, help="End when the recorder does.")
 def command(
     *, log: Path, dbc: Path | None, vehicle: Path | None, plain: bool, beside_recorder: bool
 ) -> int:
@@ -43,7 +44,7 @@ def command(
         is_abandoned=lambda: beside_recorder and os.getppid() != recorder,
     )
     try:
-        if plain:
+        if plain or not has_terminal():
             if beside_recorder:
                 _ignore_interrupts()
             tell_lines(feed, car.drive_side)
@@ -62,10 +63,15 @@ def read_car(dbc: Path | None, vehicle: Path | None) -> "tuple[WheelLayout | Non
     """
     from canwheel.definitions.assign import find_wheels  # noqa: PLC0415 - not for the help text
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
-    from canwheel.vehicle import read_vehicle  # noqa: PLC0415
+    from canwheel.vehicle import Vehicle, read_vehicle  # noqa: PLC0415
 
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
     return None if dbc is None else find_wheels(read_definitions(dbc), car), car
+
+
+def has_terminal() -> bool:
+    """Whether the view has somewhere to draw and to take keys from; it draws on standard error."""
+    return all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
 
 
 def run_view(feed: "Feed", side: "Side | None") -> int:

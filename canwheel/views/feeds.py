@@ -24,7 +24,7 @@ from canwheel.capture.follow import FollowedLog
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.layout import WheelLayout
-from canwheel.errors import CanwheelError
+from canwheel.errors import CanwheelError, RequestError
 from canwheel.frames import FrameFlag, Frames, is_wanted
 from canwheel.judgement.guide import Guide, guide_drive
 from canwheel.pipeline import Check, judge
@@ -339,7 +339,12 @@ class ReplayedDrive:
         speed: float = 1.0,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
+        if str(path) == "-":
+            raise RequestError(
+                "a replay goes to and fro, which standard input does not", remedy="name a file"
+            )
         recording = read_capture(path, layout.wanted)
+        self._size_bytes = path.stat().st_size
         frames, channel = choose_channel(recording.frames, layout, None, path)
         self.whole = judge(frames, recording.summary, layout, car, channel=channel)
         self._path = path
@@ -410,16 +415,17 @@ class ReplayedDrive:
 
     def _flow(self, at_s: float) -> BusFlow:
         totals, before = self._totals_at(at_s), self._totals_at(at_s - 1.0)
-        size = round(totals[0] / max(1, self._summary.frames) * self._path.stat().st_size)
+        size = round(totals[0] / max(1, self._summary.frames) * self._size_bytes)
         rate = (totals - before) / min(1.0, max(at_s, 1e-3))
         return _flow_of(totals, rate, self._bitrate, size)
 
     def _totals_at(self, at_s: float) -> NDArray[np.int64]:
         if at_s >= self.length_s:  # what came after the last wheel message counts as well
-            return self._sums[-1].astype(np.int64)
-        index = np.interp(max(at_s, 0.0), self._time_s, self._frames.index) if at_s > 0 else 0.0
-        columns = [np.interp(index, self._sums[:, 0], column) for column in self._sums.T]
-        return np.array(columns).astype(np.int64)
+            last: NDArray[np.int64] = self._sums[-1].astype(np.int64)
+            return last
+        index = float(np.interp(at_s, self._time_s, self._frames.index)) if at_s > 0 else 0.0
+        columns = [float(np.interp(index, self._sums[:, 0], column)) for column in self._sums.T]
+        return np.array([int(value) for value in columns], np.int64)
 
     def pause(self) -> None:
         """Stop, or go on."""

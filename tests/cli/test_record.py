@@ -3,11 +3,14 @@
 import contextlib
 import gzip
 import os
+import pty
 import re
+import select
 import signal
 import socket
 import subprocess
 import sys
+import termios
 import time
 import tomllib
 from collections.abc import Callable, Iterator
@@ -255,6 +258,46 @@ def test_replay_ends_on_the_verdict_of_check(
         replayed = capsys.readouterr().out
         assert replayed.endswith(screen)
         assert re.search(r"playing \| \d+ frames/s", replayed)
+
+
+def test_replay_in_a_terminal(before: str, car: list[str]) -> None:
+    """The whole program on a pseudo-terminal: drawn, paused by a key, left by q, judged."""
+    master, slave = pty.openpty()
+    termios.tcsetwinsize(slave, (24, 80))
+    process = subprocess.Popen(
+        [sys.executable, "-m", "canwheel", "replay", before, *car],
+        stdin=slave,
+        stdout=slave,
+        stderr=slave,
+        cwd=PROJECT,
+        env=dict(os.environ, TERM="xterm-256color"),
+    )
+    os.close(slave)
+    drawn = b""
+
+    def see(words: bytes) -> None:
+        nonlocal drawn
+        until = time.monotonic() + 20
+        while words not in drawn:
+            assert time.monotonic() < until, drawn[-2000:]
+            if select.select([master], [], [], 0.1)[0]:
+                drawn += os.read(master, 65536)
+
+    see(b"PLAYING")
+    see(b"front left")
+    os.write(master, b" ")
+    see(b"PAUSED")
+    os.write(master, b"n")
+    os.write(master, b"q")
+    see(b"once more")
+    os.write(master, b"q")
+    see(b"FAULT FOUND")
+    with contextlib.suppress(OSError):
+        while block := os.read(master, 65536):
+            drawn += block
+    assert process.wait(10) == 1
+    assert b"Traceback" not in drawn
+    os.close(master)
 
 
 def test_watching_a_finished_recording(
