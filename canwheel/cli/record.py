@@ -18,6 +18,7 @@ import click
 from canwheel.cli.adapter_options import adapter_options, parse_options
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_text
+from canwheel.cli.terminal_guard import remember_terminal
 from canwheel.cli.watch import has_terminal, read_car
 from canwheel.errors import CanwheelError, RequestError
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 _LOOK_S = 0.2
 _LINE_S = 1.0
+_VIEW_ENDS_S = 5.0
 _ENDING_SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 """Those that a system has: Ctrl-C, a polite kill, the terminal closed."""
 
@@ -175,6 +177,7 @@ def _view_command(out: Path, dbc: Path | None, vehicle: Path | None, *, plain: b
 
 def _run(recorder: "Recorder", view: list[str], for_s: float | None) -> "RecordingFacts":
     """Record until somebody ends it, or it ends itself."""
+    restore_terminal = remember_terminal()
     until_s = None if for_s is None else time.monotonic() + for_s
     with _ended_by_signals(recorder.stop):
         recorder.start()
@@ -188,6 +191,7 @@ def _run(recorder: "Recorder", view: list[str], for_s: float | None) -> "Recordi
                 if watching.returncode == 0:
                     recorder.stop()
                 else:
+                    restore_terminal()
                     tell("The view failed; the recording goes on. Ctrl-C ends it.")
                 watching = None
                 view = []
@@ -198,15 +202,18 @@ def _run(recorder: "Recorder", view: list[str], for_s: float | None) -> "Recordi
             return recorder.finish()
         finally:
             if watching is not None:
-                _let_end(watching)
+                _let_end(watching, restore_terminal)
 
 
-def _let_end(watching: "subprocess.Popen[bytes]") -> None:
+def _let_end(watching: "subprocess.Popen[bytes]", restore_terminal: Callable[[], None]) -> None:
     """Give the view, which sees the recording end, the time to put the terminal in order."""
     try:
-        watching.wait(timeout=10)
-    except subprocess.TimeoutExpired:
+        code = watching.wait(timeout=_VIEW_ENDS_S)
+    except subprocess.TimeoutExpired:  # the side file that tells it could not be written
         watching.kill()
+        code = watching.wait()
+    if code != 0:
+        restore_terminal()
 
 
 @contextmanager

@@ -7,6 +7,7 @@ import click
 from canwheel.cli.check import EXIT_CODES
 from canwheel.cli.options import FILE
 from canwheel.cli.output import this_screen, write_text
+from canwheel.cli.progress import reading_progress
 from canwheel.cli.watch import has_terminal, read_car, run_view, tell_lines
 
 _SLOWEST, _FASTEST = 1, 64
@@ -39,7 +40,8 @@ def command(*, capture: Path, dbc: Path, vehicle: Path | None, speed: int, plain
 
     layout, car = read_car(dbc, vehicle)
     assert layout is not None  # noqa: S101 - a DBC was given
-    feed = ReplayedDrive(capture, layout, car, speed=speed)
+    with reading_progress() as progress:
+        feed = ReplayedDrive(capture, layout, car, speed=speed, progress=progress)
     if plain or not has_terminal():
         tell_lines(feed, car.drive_side)
     else:

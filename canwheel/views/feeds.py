@@ -21,6 +21,7 @@ from canwheel.bus.load import frame_bits
 from canwheel.bus.side_file import RecordingFacts, read_facts
 from canwheel.capture import iter_frames, read_capture
 from canwheel.capture.follow import FollowedLog
+from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.layout import WheelLayout
@@ -40,6 +41,9 @@ WINDOW_S = 2.0
 
 STALE_S = 1.0
 """A corner whose last value is older than this shows none. [s]"""
+
+SILENT_S = 3.0
+"""A running car's bus is never silent for so long. [s]"""
 
 SPEEDS = (1, 2, 4, 8, 16, 32, 64)
 """Times real time that a replay can run at."""
@@ -248,6 +252,7 @@ class FollowedDrive:
         self._wanted = layout.wanted if layout else ()
         self._lock = threading.Lock()
         self._new: list[Frames] = []
+        self._grown_to, self._grown_at_s = 0, time.monotonic()
         self._totals = np.zeros(4, np.int64)  # frames, error frames, fewest bits, most bits
         self._past: deque[tuple[float, NDArray[np.int64]]] = deque(
             [(time.monotonic(), self._totals)]
@@ -283,13 +288,26 @@ class FollowedDrive:
         return LiveState(
             name=self._path.name,
             state="ended" if is_over else facts.state if facts else "recording",
-            says=_say_gap(facts) or self._drive.remark,
+            says=_say_gap(facts) or self._say_silence() or self._drive.remark,
             at_s=self._elapsed_s(at_s),
             flow=self._flow(totals, facts.bitrate if facts else None),
             speed_kph=self._drive.speeds_kph(at_s, summary),
             check=self._drive.check,
             guide=self._drive.guide,
             adapter=_say_adapter(facts),
+        )
+
+    def _say_silence(self) -> str:
+        """Say when nothing comes any more."""
+        size = self._log.size_bytes
+        now_s = time.monotonic()
+        if size != self._grown_to:
+            self._grown_to, self._grown_at_s = size, now_s
+        silent_s = now_s - self._grown_at_s
+        if silent_s < SILENT_S or not self._reader.is_alive():
+            return ""
+        return (
+            f"nothing was heard for {silent_s:.0f} s: is the ignition on, the adapter plugged in?"
         )
 
     def _elapsed_s(self, by_frames_s: float) -> float:
@@ -324,6 +342,7 @@ class ReplayedDrive:
     layout, car : see `DriveSoFar`.
     speed : times real time.
     clock : tells the time. [s]
+    progress : called with bytes of the capture read and bytes in all.
 
     Raises
     ------
@@ -338,12 +357,13 @@ class ReplayedDrive:
         *,
         speed: float = 1.0,
         clock: Callable[[], float] = time.monotonic,
+        progress: Progress | None = None,
     ) -> None:
         if str(path) == "-":
             raise RequestError(
                 "a replay goes to and fro, which standard input does not", remedy="name a file"
             )
-        recording = read_capture(path, layout.wanted)
+        recording = read_capture(path, layout.wanted, progress=progress)
         self._size_bytes = path.stat().st_size
         frames, channel = choose_channel(recording.frames, layout, None, path)
         self.whole = judge(frames, recording.summary, layout, car, channel=channel)
@@ -352,7 +372,7 @@ class ReplayedDrive:
         self._frames = frames
         first_ns = recording.summary.first_time_ns
         self._time_s = np.maximum.accumulate(correct_clock(frames.time_ns, first_ns).time_s)
-        self._sums = _running_sums(iter_frames(path))
+        self._sums = _running_sums(iter_frames(path, progress=progress))
         self._drive = DriveSoFar(layout, car, path)
         self._shown = -1
         facts = read_facts(path)

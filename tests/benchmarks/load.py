@@ -175,6 +175,7 @@ def run_serial_burst(folder: Path) -> tuple[Result, float]:
 
 
 def tell(name: str, result: Result) -> bool:
+    """Print one line; return whether all is well."""
     lost = result.sent - result.recorded
     print(  # noqa: T201
         f"{name:<44} sent {result.sent:>9,}  lost {lost:>6,}  "

@@ -1,6 +1,7 @@
 """`record`, `watch`, `replay`, `adapters` and `simulate` as a whole."""
 
 import contextlib
+import fcntl
 import gzip
 import os
 import pty
@@ -260,44 +261,86 @@ def test_replay_ends_on_the_verdict_of_check(
         assert re.search(r"playing \| \d+ frames/s", replayed)
 
 
-def test_replay_in_a_terminal(before: str, car: list[str]) -> None:
-    """The whole program on a pseudo-terminal: drawn, paused by a key, left by q, judged."""
-    master, slave = pty.openpty()
-    termios.tcsetwinsize(slave, (24, 80))
-    process = subprocess.Popen(
-        [sys.executable, "-m", "canwheel", "replay", before, *car],
-        stdin=slave,
-        stdout=slave,
-        stderr=slave,
-        cwd=PROJECT,
-        env=dict(os.environ, TERM="xterm-256color"),
-    )
-    os.close(slave)
-    drawn = b""
+class Terminal:
+    """The program on a pseudo-terminal of 80 by 24."""
 
-    def see(words: bytes) -> None:
-        nonlocal drawn
+    def __init__(self, *arguments: object) -> None:
+        self.master, slave = pty.openpty()
+        termios.tcsetwinsize(slave, (24, 80))
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "canwheel", *map(str, arguments)],
+            stdin=slave,
+            stdout=slave,
+            stderr=slave,
+            cwd=PROJECT,
+            env=dict(os.environ, TERM="xterm-256color"),
+            start_new_session=True,
+            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - one thread
+        )
+        os.close(slave)
+        self.drawn = b""
+
+    def press(self, keys: bytes) -> None:
+        os.write(self.master, keys)
+
+    def see(self, words: bytes) -> None:
         until = time.monotonic() + 20
-        while words not in drawn:
-            assert time.monotonic() < until, drawn[-2000:]
-            if select.select([master], [], [], 0.1)[0]:
-                drawn += os.read(master, 65536)
+        while words not in self.drawn:
+            assert time.monotonic() < until, self.drawn[-2000:]
+            if select.select([self.master], [], [], 0.1)[0]:
+                self.drawn += os.read(self.master, 65536)
 
-    see(b"PLAYING")
-    see(b"front left")
-    os.write(master, b" ")
-    see(b"PAUSED")
-    os.write(master, b"n")
-    os.write(master, b"q")
-    see(b"once more")
-    os.write(master, b"q")
-    see(b"FAULT FOUND")
-    with contextlib.suppress(OSError):
-        while block := os.read(master, 65536):
-            drawn += block
-    assert process.wait(10) == 1
-    assert b"Traceback" not in drawn
-    os.close(master)
+    def end(self) -> int:
+        with contextlib.suppress(OSError):
+            while block := os.read(self.master, 65536):
+                self.drawn += block
+        assert b"Traceback" not in self.drawn
+        return self.process.wait(10)
+
+    def close(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        os.close(self.master)
+
+
+def test_replay_in_a_terminal(before: str, car: list[str]) -> None:
+    """Drawn, paused by a key, left by q, judged."""
+    with contextlib.closing(Terminal("replay", before, *car)) as terminal:
+        terminal.see(b"PLAYING")
+        terminal.see(b"front left")
+        terminal.press(b" ")
+        terminal.see(b"PAUSED")
+        terminal.press(b"n")
+        terminal.press(b"q")
+        terminal.see(b"once more")
+        terminal.press(b"q")
+        terminal.see(b"FAULT FOUND")
+        assert terminal.end() == 1
+
+
+def test_record_in_a_terminal_and_its_view_killed(
+    tmp_path: Path, loopback: list[str], car: list[str]
+) -> None:
+    """The cautions, a key, the view; then the view dies, and Ctrl-C must still end it all."""
+    out = tmp_path / "a.log"
+    with contextlib.closing(Terminal("record", out, *loopback, *car)) as terminal:
+        terminal.see(b"BEFORE YOU DRIVE")
+        terminal.see(b"Press any key")
+        assert not out.exists()
+        time.sleep(0.5)  # for the program to wait for the key; one pressed before is dropped
+        terminal.press(b"x")
+        terminal.see(b"RECORDING")
+        terminal.see(b"front left")
+        pid = terminal.process.pid
+        children = Path(f"/proc/{pid}/task/{pid}/children")
+        if not children.exists():
+            pytest.skip("this system does not tell a process's children")
+        os.kill(int(children.read_text().split()[0]), signal.SIGKILL)
+        terminal.see(b"the recording goes on")
+        terminal.see(b"error frames, ")
+        terminal.press(b"\x03")
+        assert terminal.end() == 0
+    assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
 
 
 def test_watching_a_finished_recording(
