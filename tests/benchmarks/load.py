@@ -190,7 +190,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--rate", type=float, action="append", help="frames a second")
     parser.add_argument("--seconds", type=float, default=10.0)
-    parser.add_argument("--no-view", action="store_true")
+    parser.add_argument("--only", choices=["alone", "view"], help="with or without the view")
     parser.add_argument("--send", nargs=2, type=float, help=argparse.SUPPRESS)
     arguments = parser.parse_args()
     if arguments.send:
@@ -200,7 +200,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for rate in arguments.rate or (4504.0, 9009.0, 10_000.0):
-            for view in (False,) if arguments.no_view else (False, True):
+            for view in {"alone": (False,), "view": (True,)}.get(arguments.only, (False, True)):
                 title = f"{rate:,.0f} frames/s, {'with the view' if view else 'recorder alone'}"
                 good &= tell(title, run_loopback(folder, rate, arguments.seconds, view=view))
         if arguments.rate is None:

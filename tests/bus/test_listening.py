@@ -15,7 +15,7 @@ import pytest
 
 from canwheel.bus import listening
 from canwheel.bus.adapters import AdapterSettings, find_adapters, resolve_adapter
-from canwheel.bus.listening import AdapterGoneError, open_listener, read_link
+from canwheel.bus.listening import AdapterDoor, AdapterGoneError, open_listener, read_link
 from canwheel.errors import AdapterError, RequestError
 
 # naming an adapter
@@ -64,6 +64,32 @@ def test_a_configuration_that_cannot_be_is_one_clear_line(
     with pytest.raises(RequestError, match=words) as told:
         resolve_adapter(**said)
     assert "\n" not in str(told.value)
+
+
+def test_a_serial_adapter_is_found_again_under_another_port_name(
+    monkeypatch: pytest.MonkeyPatch, serial_adapter: Callable[..., Any]
+) -> None:
+    """USB hands out port names anew when an adapter is plugged in again."""
+    from serial.tools import list_ports  # noqa: PLC0415 - only here
+    from serial.tools.list_ports_common import ListPortInfo  # noqa: PLC0415
+
+    def plugged_in_at(adapter: Any) -> None:
+        port = ListPortInfo(str(adapter.path))
+        port.vid, port.pid, port.serial_number = 0x1209, 0x0001, "A7"
+        other = ListPortInfo("/dev/other")
+        monkeypatch.setattr(list_ports, "comports", lambda: [other, port])
+
+    first, second = serial_adapter(), serial_adapter()
+    options = {"sleep_after_open": 0}
+    door = AdapterDoor(AdapterSettings("slcan", str(first.path), 500_000, options))
+    plugged_in_at(first)
+    door.open().close()
+    first.pull_out()
+    plugged_in_at(second)
+    listener = door.open()
+    assert listener.settings.channel == str(second.path)
+    assert second.opened_with == b"L"
+    listener.close()
 
 
 # network devices of the kernel, through the words of `ip` (iproute2, ip/iplink_can.c)

@@ -1,8 +1,11 @@
 """The slcan driver on a pseudo-terminal: speed, rubbish, cut lines, refusals, loss."""
 
 import contextlib
+import re
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
+from queue import SimpleQueue
 from typing import Any
 
 import pytest
@@ -184,6 +187,42 @@ def test_a_bit_rate_is_asked_for_and_must_be_one_the_adapter_has(
         open_listener(AdapterSettings("slcan", str(adapter.path)))
     with pytest.raises(AdapterError, match="choose one of"):
         listen(adapter, bitrate=123_456)
+
+
+class Wire(ListeningSlcanBus):
+    """The driver's way from bytes to frames, without a port."""
+
+    def __init__(self) -> None:
+        self._lines = deque()
+        self._buffer = bytearray()
+        self._queue = SimpleQueue()
+        self.rubbish = 0
+        self._is_shutdown = True
+        self._filters = None
+        self.serialPortOrig = None
+
+    def frames_from(self, *blocks: bytes) -> list[bytes]:
+        for block in blocks:
+            self._take_in(block)
+        frames = []
+        while self._lines:
+            message, _ = self._recv_internal(0.0)
+            assert message is not None
+            frames.append(bytes(message.data))
+        return frames
+
+
+@given(st.lists(st.binary(max_size=40)), st.lists(st.integers(1, 30)))
+def test_whatever_comes_between_costs_no_frame(junk: list[bytes], cuts: list[int]) -> None:
+    junk = [piece for piece in junk if not any(map(is_frame, re.split(rb"[\r\a]", piece)))]
+    lines = [b"t1A04%08X" % number for number in range(len(junk))]
+    wire = b"".join(piece + b"\r" + line + b"\r" for piece, line in zip(junk, lines, strict=True))
+    blocks = []
+    for cut in cuts:
+        blocks.append(wire[:cut])
+        wire = wire[cut:]
+    numbers = [int.from_bytes(data, "big") for data in Wire().frames_from(*blocks, wire)]
+    assert numbers == list(range(len(junk)))
 
 
 @given(
