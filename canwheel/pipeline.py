@@ -15,9 +15,9 @@ from pathlib import Path
 from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
-from canwheel.definitions.assign import find_wheels
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
+from canwheel.definitions.survey import find_wheels_of
 from canwheel.findings import examine
 from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
@@ -93,7 +93,7 @@ def check(
     CanwheelError : a file cannot be read, or they do not fit together.
     """
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
-    layout = find_wheels(read_definitions(dbc), car)
+    layout = find_wheels_of(read_definitions(dbc), car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
     return judge(frames, recording.summary, layout, car, channel=channel)

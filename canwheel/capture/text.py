@@ -307,7 +307,9 @@ class TextScan:
     def _count_unreadable(self, chunk: LineChunk, rows: Places) -> None:
         """Count those of the lines that are not blank."""
         rows = rows[chunk.end[rows] > chunk.start[rows]]
-        rows = rows[[not chunk.line(row).isspace() for row in rows]]
+        maybe_blank = np.flatnonzero(chunk.text.take(chunk.start[rows]) <= _BLANK)
+        blank = [k for k in maybe_blank if chunk.line(rows[k]).isspace()]
+        rows = np.delete(rows, blank)
         if len(rows):
             number = self._lines + int(rows[0]) + 1
             self.tally.unreadable(len(rows), number, chunk.line(rows[0]))

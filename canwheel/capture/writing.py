@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture.mdf import import_asammdf, write_mdf
+from canwheel.capture.mdf import import_asammdf
+from canwheel.capture.mdf_writer import write_mdf
 from canwheel.capture.reading import open_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary

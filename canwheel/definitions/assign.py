@@ -1,7 +1,7 @@
 """`Definitions` and a vehicle file to a `WheelLayout`: which signal is which corner."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from typing import get_args
 
@@ -75,6 +75,8 @@ def find_wheels(
 ) -> WheelLayout:
     """Find the four wheel signals and the helpers.
 
+    What of the DBC was passed over stands among the layout's cautions.
+
     Parameters
     ----------
     definitions : of the DBC.
@@ -88,7 +90,13 @@ def find_wheels(
     AmbiguousWheelsError : several answers are possible; its details hold the lines to paste.
     DefinitionsError : there are no four wheel signals.
     """
-    return assign_wheels(definitions, vehicle, heard).layout
+    layout = assign_wheels(definitions, vehicle, heard).layout
+    if not definitions.passed_over:
+        return layout
+    first, *others = definitions.passed_over
+    more = f", and {len(others)} more" if others else ""
+    caution = f"Not all of {definitions.file} could be used: {first}{more}."
+    return replace(layout, cautions=(*layout.cautions, caution))
 
 
 def assign_wheels(
@@ -100,7 +108,7 @@ def assign_wheels(
     ------
     VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
     """
-    given = _given_wheels(definitions, vehicle)
+    given = given_wheels(definitions, vehicle)
     wheels = _signals(definitions, vehicle)
     families = sorted(families_of(wheels), key=_rank)
     in_question = _heard_of(families, heard) or families
@@ -203,7 +211,7 @@ def _near_miss(path: str, there: Sequence[str]) -> str:
     return f"did you mean {' or '.join(by_folded[name] for name in near)}"
 
 
-def _given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
+def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
     """Return the wheels that the vehicle file names.
 
     Raises

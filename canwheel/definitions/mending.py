@@ -10,6 +10,7 @@ signal for a whole one.)
 The text keeps its lines, so that a line number stays true.
 """
 
+import math
 import re
 from bisect import bisect_right
 from collections.abc import Iterator
@@ -103,6 +104,24 @@ class _Statement:
 
 
 @dataclass(slots=True)
+class _Selections:
+    """How many values the selectors of one message tell apart; see `_MOST_SELECTED`."""
+
+    values: dict[str, int] = field(default_factory=dict)
+    selectors: set[str] = field(default_factory=set)
+    nested: bool = False
+
+    def add(self, selector: str, count: int) -> None:
+        """Count further values of a selector; the only selector of a message has no name."""
+        self.values[selector] = self.values.get(selector, 0) + count
+
+    @property
+    def decoders(self) -> int:
+        """Most decoders that the library makes for them."""
+        return math.prod(self.values.values()) if self.nested else sum(self.values.values())
+
+
+@dataclass(slots=True)
 class _Mending:
     """The state of one pass over a file."""
 
@@ -112,8 +131,9 @@ class _Mending:
     passed_over: list[str] = field(default_factory=list)
     signals: dict[int, set[str]] = field(default_factory=dict)
     names: dict[int, str] = field(default_factory=dict)
+    names_taken: set[str] = field(default_factory=set)
     unmarked: set[int] = field(default_factory=set)
-    selected: dict[int, int] = field(default_factory=dict)
+    selections: dict[int, "_Selections"] = field(default_factory=dict)
 
     def line(self, statement: _Statement) -> int:
         """Line on which a statement starts, counted from 1."""
@@ -224,11 +244,12 @@ def _mend_message(mending: _Mending, statement: _Statement) -> int | None:
             f"line {mending.line(statement)}: message {name} lacks the mark of a 29-bit "
             "identifier; it is read as one"
         )
-    if name in mending.names.values():
+    if name in mending.names_taken:
         mending.passed_over.append(
             f"line {mending.line(statement)}: message name {name} stands for another message too"
         )
     mending.names.setdefault(number, name)
+    mending.names_taken.add(name)
     mending.signals.setdefault(number, set())
     return number
 
@@ -251,6 +272,7 @@ def _mend_signal(mending: _Mending, statement: _Statement, number: int) -> None:
         mending.pass_over(statement, f"signal {name} a second time in its message")
     else:
         mending.signals[number].add(name)
+        _note_selector(mending, statement, number, name, found[2] or "")
         end = found.end()
         plain = _BARE_FRACTION.sub("0.", statement.text[:end])
         receivers = statement.text[end:]
@@ -275,25 +297,47 @@ def _mend_other(mending: _Mending, statement: _Statement) -> None:
         if signal not in mending.signals.get(number, ()):
             mending.pass_over(statement, f"{what} for signal {signal}, which is not there")
             return
-    if keyword == "SG_MUL_VAL_":
+    if keyword in ("SG_MUL_VAL_", "VAL_"):
         _count_selected(mending, statement)
     if mending.unmarked:
         mending.replace(statement, _marked_reference(text, mending.unmarked))
 
 
-def _count_selected(mending: _Mending, statement: _Statement) -> None:
-    """Refuse a message whose selectors list more values than any real one."""
-    found = _SELECTION.match(statement.text)
-    if found is None:
+def _note_selector(
+    mending: _Mending, statement: _Statement, number: int, name: str, mark: str
+) -> None:
+    """Take note of a selector, or of a signal that hangs on one, by the mark behind its name."""
+    if not mark:
         return
-    number = int(found[1])
-    ranges = re.findall(r"(\d+)\s*-\s*(\d+)", found[4])
-    values = sum(max(0, int(high) - int(low) + 1) for low, high in ranges)
-    mending.selected[number] = mending.selected.get(number, 0) + values
-    if mending.selected[number] > _MOST_SELECTED:
-        raise mending.refuse(
-            statement, f"signal {found[2]} is selected by more values than any message has"
-        )
+    selections = mending.selections.setdefault(number, _Selections())
+    if mark.endswith("M"):
+        selections.selectors.add(name)
+        selections.nested |= mark != "M"
+    if mark != "M":
+        selections.add("", 1)
+    _refuse_too_many(mending, statement, selections)
+
+
+def _count_selected(mending: _Mending, statement: _Statement) -> None:
+    """Count the values that a statement has a selector tell apart."""
+    owned = _OWNED.match(statement.text)
+    if owned is None:
+        return
+    selections = mending.selections.setdefault(int(owned[1]), _Selections())
+    listed = _SELECTION.match(statement.text)
+    if listed is not None:
+        ranges = re.findall(r"(\d+)\s*-\s*(\d+)", listed[4])
+        selections.selectors.add(listed[3])
+        selections.add(listed[3], sum(max(0, int(high) - int(low) + 1) for low, high in ranges))
+    elif owned[2] in selections.selectors:  # the library makes a decoder for each named value
+        selections.add(owned[2], len(re.findall(_STRING, statement.text)))
+    _refuse_too_many(mending, statement, selections)
+
+
+def _refuse_too_many(mending: _Mending, statement: _Statement, selections: _Selections) -> None:
+    """Refuse a message whose selectors tell more values apart than any real one's."""
+    if selections.decoders > _MOST_SELECTED:
+        raise mending.refuse(statement, "its message has more selected signals than any real one")
 
 
 def _marked(text: str, number: int) -> str:

@@ -6,13 +6,22 @@ from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture import read_capture
+from canwheel.capture import iter_frames, read_capture
 from canwheel.capture.source import Progress
-from canwheel.definitions.assign import Assignment, assign_wheels, wheel_sets
+from canwheel.definitions.assign import (
+    AmbiguousWheelsError,
+    Assignment,
+    assign_wheels,
+    find_wheels,
+    given_wheels,
+    wheel_sets,
+)
 from canwheel.definitions.dbc import Definitions
-from canwheel.definitions.layout import SignalPlace
-from canwheel.frames import IdPattern
+from canwheel.definitions.layout import SignalPlace, WheelLayout
+from canwheel.frames import IdPattern, Wanted
 from canwheel.vehicle import Vehicle
+
+_SEVERAL = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +46,49 @@ class Survey:
         return self.per_second.get(place.ids)
 
 
+def find_wheels_of(
+    definitions: Definitions,
+    vehicle: Vehicle,
+    capture: Path,
+    *,
+    progress: Progress | None = None,
+) -> WheelLayout:
+    """Find the wheel signals that a recording was made of.
+
+    The recording is asked only where the DBC has several sets of wheel speeds, and no further
+    than it takes to hear the best one; a set that it lacks gives way to one that it has.
+
+    Raises
+    ------
+    CaptureError : the recording cannot be read.
+    VehicleError, AmbiguousWheelsError, DefinitionsError : as `find_wheels`.
+    """
+    sets = wheel_sets(definitions, vehicle)
+    if len(sets) < _SEVERAL or not capture.is_file():  # what is no file can be read only once
+        return find_wheels(definitions, vehicle)
+    try:
+        layout = find_wheels(definitions, vehicle)
+    except AmbiguousWheelsError as error:
+        if not error.families:
+            raise
+    else:
+        if _is_heard(capture, layout.wheel_ids):
+            return layout
+    places = [wheel.place for family in sets for wheel in family.wheels]
+    per_second = measure_rates(capture, places, progress=progress)
+    return find_wheels(definitions, vehicle, heard=lambda ids: per_second.get(ids, 0.0) > 0.0)
+
+
+def _is_heard(capture: Path, wanted: Wanted) -> bool:
+    """Whether a recording holds all of these identifiers; stops reading where it has them."""
+    missing = set(wanted)
+    for frames in iter_frames(capture, wanted):
+        missing -= {ids for ids in missing if ids.matches(frames.can_id, frames.flags).any()}
+        if not missing:
+            return True
+    return False
+
+
 def survey_corners(
     definitions: Definitions,
     vehicle: Vehicle,
@@ -55,14 +107,12 @@ def survey_corners(
     """
     if capture is None:
         return Survey(definitions, assign_wheels(definitions, vehicle), None, {})
-    places = [wheel.place for family in wheel_sets(definitions, vehicle) for wheel in family.wheels]
-    per_second = measure_rates(capture, places, progress=progress)
+    wheels = [wheel for family in wheel_sets(definitions, vehicle) for wheel in family.wheels]
+    wheels += given_wheels(definitions, vehicle).values()
+    per_second = measure_rates(capture, [wheel.place for wheel in wheels], progress=progress)
     assignment = assign_wheels(
         definitions, vehicle, heard=lambda ids: per_second.get(ids, 0.0) > 0.0
     )
-    unknown = [place for place in assignment.layout.wheels if place.ids not in per_second]
-    if unknown:  # named by the vehicle file only
-        per_second |= measure_rates(capture, unknown, progress=progress)
     return Survey(definitions, assignment, str(capture), per_second)
 
 

@@ -35,6 +35,9 @@ SHARP_SHARE = 0.10
 SLOW_KPH = 30.0
 """See `SHARP_SHARE`. [km/h]"""
 
+MOST_UNREAD_SHARE = 0.5
+"""A corner that was not read for more than this share of the way cannot be placed."""
+
 PACE_KPH = 4.0
 """Slower, sensors of some cars are silent. [km/h]"""
 
@@ -56,7 +59,8 @@ ACROSS: tuple[Swap, ...] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 
 def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     """Find the two corners whose exchange makes the four a car again."""
-    if np.isnan(track.speed_kph).all(axis=0).any():
+    unread = np.isnan(track.speed_kph[motion.moving])
+    if motion.moving.any() and (np.mean(unread, axis=0) > MOST_UNREAD_SHARE).any():
         return _untested(CORNERS, "one corner is not read, and the others alone do not show it")
     calm = smooth(_scaled(track, motion), samples_in(track, CALM_S))
     moving = motion.moving & (np.min(calm, axis=1) > PACE_KPH)

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
@@ -40,6 +39,9 @@ SURE_JUMPS = 5
 HARD_MPS2 = 1.5
 """While the car brakes or pulls harder than this, tyres slip in jerks. [m/s²]"""
 
+BRAKED_MPS2 = 0.5
+"""On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
+
 
 @dataclass(frozen=True, slots=True)
 class _Jumps:
@@ -65,14 +67,16 @@ def _jumps(track: WheelTrack, motion: Motion, corner: Corner) -> _Jumps | None:
     seen = track.seen_from(corner)
     others = others_kph(seen, corner)
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
-    size = np.abs(_away_from_itself(own.speed_kph, own.period_s, allowed))
+    jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
+    size = np.abs(jump)
     others_size = np.abs(_away_from_itself(others, own.period_s, allowed / 2))
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
         off &= (others > READ_FROM_KPH) & ~(others_size > allowed / 2)
-    off &= ~_hard_driving(track, motion, own.time_s)
+    accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
+    off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
     found = [
         (first, last)
         for first, last in runs(off, ~off)
@@ -101,14 +105,6 @@ def _away_from_itself(
     away = np.zeros(len(speed_kph))
     away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
     return away
-
-
-def _hard_driving(
-    track: WheelTrack, motion: Motion, time_s: NDArray[np.float64]
-) -> NDArray[np.bool_]:
-    accel = np.interp(time_s, track.time_s, motion.accel_mps2)
-    hard: NDArray[np.bool_] = np.abs(accel) > HARD_MPS2
-    return hard
 
 
 def _describe(corner: Corner, jumps: _Jumps, motion: Motion) -> Finding:

@@ -20,6 +20,10 @@ CHANGE_KPH = 1.0
 CHANGE_SHARE = 0.02
 """And by this share of the value: more than wheels of one car differ on a straight road."""
 
+TURN_SHARE = 0.55
+"""Where the corner on the same side is not read, the other side must change by more than a turn can
+explain (the tightest one: 1.6 m track about a point 3 m away)."""
+
 FLICKER_SHARE = 0.5
 """A signal flickers when it changes in more than this share of its samples."""
 
@@ -47,8 +51,9 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
         own = track.wheel(corner)
         # A counter of pulses that stands still says zero, which other checks judge.
         if len(own.time_s) > 1 and own.period_s > 0 and track.unit != "pulse count":
-            rest = np.delete(track.seen_from(corner), corner.position, axis=1)
-            frozen = _frozen_runs(own, rest)
+            seen = track.seen_from(corner)
+            order = (corner.same_side, corner.mirror, corner.mirror.same_side)
+            frozen = _frozen_runs(own, seen[:, [other.position for other in order]])
             if frozen:
                 findings.append(_describe(track, corner, frozen))
     return Outcome(findings=tuple(findings))
@@ -69,7 +74,8 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
 
     Parameters
     ----------
-    rest : (n, 3) the other corners at this one's times. [km/h]
+    rest : (n, 3) the corner on the same side, and the two on the other side, at this one's
+        times. [km/h]
     """
     known = ~np.isnan(own.speed_kph)
     change = np.flatnonzero((np.diff(own.raw) != 0) | ~known[1:] | ~known[:-1]) + 1
@@ -88,9 +94,10 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         change_kph = np.sort(np.nan_to_num(high - low), axis=1)[:, 1]
         fastest, slowest = np.fmax.reduce(high, axis=1), np.fmin.reduce(low, axis=1)
         must_change = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * fastest)
-        # In a turn one side may keep its speed while the other changes: then it stays between.
+        # In a turn one side may keep its speed while the other changes.
         outside = np.maximum(value - slowest, fastest - value) > must_change
-        is_frozen = (change_kph > must_change) & outside
+        alone = np.isnan(high[:, 0]) & (fastest - slowest < TURN_SHARE * fastest)
+        is_frozen = (change_kph > must_change) & outside & ~alone
     if len(change) > FLICKER_SHARE * len(own.raw):
         is_frozen |= _others_flicker(rest, firsts, lasts)
     return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]

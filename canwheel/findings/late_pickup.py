@@ -25,6 +25,9 @@ MOST_ODD_SHARE = 0.3
 """So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
 a while when the pulses stop, and need a few pulses to start."""
 
+SPREAD_SHARE = 0.15
+"""A weak sensor does not wake at quite the same speed every time, nor falls asleep at it."""
+
 FEWEST_S = 0.4
 """Time without a reading, and time with one above it, that it takes to say so. [s]"""
 
@@ -102,10 +105,12 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
 def _describe(
     corner: Corner, own: WheelSamples, others: FloatColumn, mine: _PickUp, others_pick_up: float
 ) -> Finding:
-    silent = _silent(own, others) & (others > MOVING_KPH) & (others <= mine.kph + MOVING_KPH)
+    reach_kph = mine.kph * (1 + SPREAD_SHARE) + MOVING_KPH
+    # Around that speed it comes and goes: nothing that it says there counts.
+    below = (others > MOVING_KPH) & (others <= reach_kph)
     spans = tuple(
         Span(float(own.time_s[first]), float(own.time_s[last]))
-        for first, last in runs(silent, ~silent)
+        for first, last in runs(below, ~below)
     )
     return Finding(
         corner=corner,

@@ -7,7 +7,8 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
 from canwheel.track.motion import Motion
-from canwheel.track.wheel_track import WheelSamples, WheelTrack, within
+from canwheel.track.silence import was_listening
+from canwheel.track.wheel_track import WheelSamples, WheelTrack
 
 SHORTEST_S = 0.5
 """A unit that skips a few frames is busy; half a second without any is a fault. [s]"""
@@ -21,9 +22,6 @@ drive of a thousand."""
 
 REGULAR_SHARE = 1.5
 """A message is regular when nine of ten gaps stay below this many times the usual one."""
-
-HEARD_SHARE = 0.1
-"""The recorder was listening when at least this share of the usual frames came meanwhile."""
 
 
 def find_message_missing(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
@@ -54,9 +52,7 @@ def _silences(track: WheelTrack, own: WheelSamples) -> tuple[Span, ...]:
     index = np.append(own.index, max(track.last_index + 1, own.index[-1] + 1))
     gap_s, heard = np.diff(time_s), np.diff(index) - 1
     long = gap_s > _longest_usual_s(own)
-    listening = heard >= HEARD_SHARE * track.frames_per_s * gap_s
-    recorder = within(time_s[:-1], track.gaps)
-    at = np.flatnonzero(long & listening & ~recorder & (heard > 0))
+    at = np.flatnonzero(long & was_listening(own, gap_s, heard))
     return tuple(Span(float(time_s[i]), float(time_s[i + 1])) for i in at)
 
 

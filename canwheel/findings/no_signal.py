@@ -14,6 +14,9 @@ LONGEST_DROPOUT_S = 2.0
 """A signal that was there and went must stay away for longer than this: contacts that open and
 close again do so within two seconds (common practice, no source). [s]"""
 
+LATE_SPREAD = 0.2
+"""A sensor that picks up late does not do so at quite the same speed every time."""
+
 SURE_KM = 0.05
 """Over this distance without one pulse no sound wheel stays silent: 25 turns of it. [km]"""
 
@@ -42,7 +45,8 @@ def _stays_dead(spells: tuple[ZeroSpell, ...]) -> bool:
         return True
     # A sensor that picks up late is silent at every start and stop; it reads above that speed.
     slow = [s.others_top_kph for s in spells[:-1] if s.starts_slow or s.ends_slow]
-    return last.judged_s > LONGEST_DROPOUT_S and last.others_top_kph > max(slow, default=0.0)
+    told_from_kph = max(slow, default=0.0) * (1 + LATE_SPREAD)
+    return last.judged_s > LONGEST_DROPOUT_S and last.others_top_kph > told_from_kph
 
 
 def _describe(spell: ZeroSpell, track: WheelTrack) -> Finding:

@@ -36,10 +36,6 @@ corners share, and the two of an axle most of all."""
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
 
-EXPLAINED_SHARE = 0.05
-"""The orders must make up so much of all the quick change of the signal; single wild jumps have a
-little of every frequency and of the right one too."""
-
 OFF_CENTRE_SHARE = 0.8
 """From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
 
@@ -67,7 +63,8 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG
         spectrum = spectra[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is None or comb is None:
-            not_judged.append(NotJudged(corner, "ring_damage", _why_not(track, corner)))
+            why = _why_not(track, corner, read=spectrum is not None)
+            not_judged.append(NotJudged(corner, "ring_damage", why))
         elif _is_damage(comb, corner, spectra):
             findings.append(_describe(track, corner, comb))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
@@ -123,9 +120,6 @@ def _squared_ripple(
 def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
     if comb.ripple < LEAST_RIPPLE or _false_alarm(comb) > FALSE_ALARM:
         return False
-    spectrum_here = spectra[corner]
-    if spectrum_here is None or comb.ripple**2 / 2 < EXPLAINED_SHARE * spectrum_here.variance:
-        return False
     others = [
         math.sqrt(float(np.sum(_squared_ripple(spectrum, comb.circumference_m, comb.seen))))
         for other, spectrum in spectra.items()
@@ -138,10 +132,10 @@ def _false_alarm(comb: _Comb) -> float:
     return min(1.0, len(CIRCUMFERENCES_M) * math.exp(-comb.log_evidence))
 
 
-def _why_not(track: WheelTrack, corner: Corner) -> str:
+def _why_not(track: WheelTrack, corner: Corner, *, read: bool) -> str:
     own = track.wheel(corner)
-    if not own.period_s > 0:
-        return "too few samples"
+    if not read or not own.period_s > 0:
+        return "too little of the drive with this corner read"
     fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS
     return (
         f"not visible at these speeds: a message every {1000 * own.period_s:.0f} ms shows one"

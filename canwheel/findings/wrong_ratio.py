@@ -20,7 +20,7 @@ WHEEL_SPREAD = 0.0025
 """Sound tyres on one axle differ by about this, one standard deviation (real drives: 0.1 to 0.5 %;
 worn tyres by 0.8 %)."""
 
-AXLE_SPREAD = 0.0045
+AXLE_SPREAD = 0.004
 """Front and rear differ by about this: load, pressure, the slip of the driven axle."""
 
 HEADING_SPREAD = 0.003

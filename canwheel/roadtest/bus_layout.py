@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Literal, get_args
+from typing import Literal
 
-from canwheel.corners import CORNERS, Corner
+from canwheel.corners import Corner
 from canwheel.definitions.layout import BitField, ByteOrder, HelperName
 
 HelperQuantity = HelperName
@@ -14,7 +14,6 @@ OtherQuantity = Literal[
 Quantity = Corner | HelperQuantity | OtherQuantity
 """What a signal tells: a corner's speed, a helper, or what else a car talks about."""
 
-OTHER_QUANTITIES: tuple[OtherQuantity, ...] = get_args(OtherQuantity)
 _EXTENDED_IN_DBC = 1 << 31
 """A DBC marks a 29-bit identifier by this bit."""
 
@@ -190,9 +189,3 @@ def unit_per_kph(unit: str, *, circumference_m: float, teeth: int) -> float:
     if unit not in table:
         raise ValueError(f"{unit!r} is no unit of a wheel speed")
     return table[unit]
-
-
-def missing_corners(layout: BusLayout) -> tuple[Corner, ...]:
-    """Corners that no message carries."""
-    told = {signal.quantity for _, signal in layout.signals()}
-    return tuple(corner for corner in CORNERS if corner not in told)

@@ -107,7 +107,7 @@ def tyre_slip(car: Car, motion: Motion) -> FloatTable:
 
 
 def wheel_speeds(car: Car, motion: Motion) -> FloatTable:
-    """Speed of each tyre's tread on a smooth road. (n, 4) [m/s]"""
+    """Speed of each tyre's surface on a smooth road. (n, 4) [m/s]"""
     drift = car.rear_slip_rad_per_g * motion.lateral_mps2 / GRAVITY_MPS2
     rolling = rolling_speeds(car, motion.speed_mps, motion.yaw_rate_rps, rear_slip_rad=drift)
     return rolling * (1.0 + tyre_slip(car, motion))

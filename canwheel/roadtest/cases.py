@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import FAULT_KINDS, EventKind, FaultKind
+from canwheel.outcome import FAULT_KINDS, FaultKind
 from canwheel.roadtest import faults, look_alikes
 from canwheel.roadtest.bus_layout import BusLayout
 from canwheel.roadtest.car import Car
@@ -132,6 +132,7 @@ def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
         effects=effects,
         from_s=float(rng.uniform(20, 60)) if name == "starts at speed" else 0.0,
         wobble=float(rng.uniform(0.005, 0.04)),
+        batch_s=float(rng.choice(_BATCHES_S)),
     )
     kinds = {effect.kind for effect in effects}
     layout = random_layout(
@@ -147,6 +148,8 @@ def random_case(rng: np.random.Generator, name: str | None = None) -> Case:
     return Case(name, scenario, int(rng.integers(1 << 31)), layout)
 
 
+_BATCHES_S = (0.0, 0.0, 0.0, 0.0, 0.001, 0.004, 0.01, 0.02)
+"""How often recorders fetch frames; a real drive shows stamps up to 0.015 s off. [s]"""
 _FAULTY, _HEALTHY, _DOUBLE = 0.55, 0.2, 0.05
 _NOT_COUNTED = frozenset({"frozen", "copied", "flagged_invalid"})
 """Kinds that a counter of pulses shows as something else: it has no speed to hold or repeat."""
@@ -319,6 +322,7 @@ def _wheel_spin(draw: _Draw) -> Effect:
         axle[int(draw.rng.integers(len(axle)))],
         count=int(draw.rng.integers(1, 5)),
         both=happens(draw.rng, 0.5),
+        stuck=happens(draw.rng, 0.2),
         gain_kph=float(draw.rng.uniform(4, 30)),
     )
 
@@ -364,16 +368,6 @@ LOOK_ALIKES: Mapping[str, _Maker | None] = {
     "walking pace": None,
 }
 """Look-alikes by name; None where the drive itself is the look-alike."""
-
-EVENT_OF: Mapping[str, EventKind] = {
-    "wheel_lock": "wheel_lock",
-    "wheel_spin": "wheel_spin",
-    "one_axle_turning": "one_axle_turning",
-    "recording_gap": "recording_gap",
-    "clock_step": "clock_step",
-}
-"""Look-alikes that are to be told as an event."""
-
 
 _GROSS: tuple[FaultKind, ...] = ("no_signal", "dropout", "frozen", "flagged_invalid")
 _FINE: tuple[FaultKind, ...] = ("ring_damage", "wrong_ratio", "dropout", "erratic", "late_pickup")

@@ -112,7 +112,7 @@ def _invalid(corner: Corner) -> Effect:
 
 
 def _silent(corner: Corner) -> Effect:
-    return faults.MessageMissing(corner, from_s=90.0, to_s=120.0)
+    return faults.MessageMissing(corner, from_s=90.0)
 
 
 def _repeated(corner: Corner) -> Effect:

@@ -72,17 +72,27 @@ class WheelLock(Effect):
 
 @dataclass(frozen=True, slots=True)
 class WheelSpin(Effect):
-    """A driven wheel, or both, spin when starting on a slippery road."""
+    """A driven wheel, or both, spin when starting on a slippery road.
+
+    Attributes
+    ----------
+    both : the other wheel of the axle spins too, a little less.
+    stuck : the car does not move at all, as in mud or snow.
+    """
 
     count: int = 2
     both: bool = False
+    stuck: bool = False
     gain_kph: float = 12.0
     lasting_s: tuple[float, float] = (0.5, 2.0)
     kind: ClassVar[Kind] = "wheel_spin"
 
     def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
-        """While accelerating from low speed."""
+        """While accelerating from low speed, or while standing."""
         motion = scene.motion
+        if self.stuck:
+            standing = np.abs(motion.speed_mps) < _STANDS_MPS
+            return _moments(scene, rng, standing, count=self.count, lasting_s=self.lasting_s)
         speeding = (motion.acceleration_mps2 > _STARTING_MPS2) & (
             motion.speed_mps < _SPINS_BELOW_MPS
         )

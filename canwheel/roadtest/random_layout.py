@@ -21,6 +21,7 @@ _STEPS_KPH = (0.005, 0.01, 1 / 64, 0.03125, 0.0625, 0.1, 0.5, 1.0)
 _FASTEST_KPH = 255.0
 _UNITS = ("km/h", "km/h", "km/h", "km/h", "mph", "m/s", "rpm", "rad/s")
 _COUNTER_SHARE = 0.04
+_FIRST_ID, _FIRST_LONG_ID = 0x0A0, 0x0A1C_4D20
 _SLOT_BITS = 16
 """Four wheels share the eight bytes of a classical frame."""
 
@@ -54,16 +55,19 @@ def random_layout(
     big_endian = happens(rng, 0.5)
     order = [int(place) for place in rng.permutation(4)]
     groups = [[0, 1], [2, 3]] if happens(rng, 0.4) and not one_message else [order]
+    extended = happens(rng, 0.2)
+    first_id = _FIRST_LONG_ID if extended else _FIRST_ID
     slot_bits = int(rng.integers(wheel.length, _SLOT_BITS + 1))
     messages = tuple(
         SentMessage(
             name=f"WHEELS_{number}",
-            frame_id=int(0x0A0 + 0x10 * number + rng.integers(16)),
+            frame_id=int(first_id + 0x10 * number + rng.integers(16)),
             signals=tuple(
                 _placed(wheel, CORNERS[place], slot * slot_bits, big_endian=big_endian)
                 for slot, place in enumerate(group)
             ),
             cycle_s=cycle_s,
+            extended=extended,
         )
         for number, group in enumerate(groups)
     )

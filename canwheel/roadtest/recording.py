@@ -69,6 +69,8 @@ def record_frames(
     sent += [_send_chatter(drive, chatter, first + n) for n, chatter in enumerate(traffic)]
     frames = _on_the_bus(sent, layout.bitrate)
     time_s = frames.time_ns / 1e9
+    if drive.scenario.batch_s:
+        time_s = np.ceil(time_s / drive.scenario.batch_s) * drive.scenario.batch_s
     kept = np.ones(len(frames), bool)
     rng = drive.random(_STREAM_RECORDER)
     for effect, windows in zip(drive.scenario.effects, drive.windows, strict=True):

@@ -97,7 +97,7 @@ def pulse_times(
 
     Parameters
     ----------
-    wheel_mps : (n,) speed of the tread, one value each `STEP_S`. [m/s]
+    wheel_mps : (n,) speed of the tyre's surface, one value each `STEP_S`. [m/s]
     circumference_m : true rolling circumference of this wheel. [m]
 
     Returns

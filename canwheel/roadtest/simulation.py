@@ -29,8 +29,6 @@ class _Draw(IntEnum):
     SENSOR = 2
     EFFECT = 3
     BUS = 4
-    TRAFFIC = 5
-    RECORDER = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +43,7 @@ class Scenario:
     from_s : leave out so much of the beginning. [s]
     wobble : unsteadiness of the driver's foot, as a fraction of the speed.
     lamp_lit : the lamp is lit from a fault stored before.
+    batch_s : the recorder takes frames from its adapter so often and stamps them only then. [s]
     """
 
     car: Car = field(default_factory=Car)
@@ -57,6 +56,7 @@ class Scenario:
     from_s: float = 0.0
     wobble: float = 0.02
     lamp_lit: bool = False
+    batch_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,6 +10,7 @@ from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.frames import Frames
 from canwheel.outcome import Span
 from canwheel.track.clock import correct_clock, spread_repeats, usual_period_s
+from canwheel.track.silence import was_listening
 from canwheel.track.units import counter_rate, kph_per_unit
 from canwheel.track.wheel_track import HelperSamples, WheelSamples, WheelTrack, at_times
 from canwheel.vehicle import Vehicle
@@ -19,9 +20,6 @@ GAP_PERIODS = 5
 
 SHORTEST_GAP_S = 0.3
 """Nor is one shorter than this, however fast the message. [s]"""
-
-SILENT_SHARE = 0.1
-"""The recorder heard nothing when fewer than this share of the frames usual in that time came."""
 
 
 def build_track(
@@ -66,9 +64,8 @@ def build_track(
             name: _helper_samples(frames, clock.time_s, place)
             for name, place in layout.helpers.items()
         },
-        gaps=_recording_gaps(wheels, summary, duration_s),
+        gaps=_recording_gaps(wheels),
         clock_steps=clock.steps,
-        frames_per_s=summary.frames / duration_s if duration_s > 0 else 0.0,
         last_index=summary.frames - 1,
     )
 
@@ -92,9 +89,15 @@ def _wheel_samples(
     period_s = usual_period_s(own_time_s)
     raw, flagged = column.raw[order], column.flagged[order]
     if layout.unit == "pulse count":
-        rate, step = counter_rate(raw, own_time_s, bits=place.bits.length, period_s=period_s)
-        speed = np.where(flagged, np.nan, rate) * factor
-        resolution = step * factor
+        # A mark such as "invalid" is no count: a difference from or to it would be a jump.
+        counted = ~flagged
+        rate, step = counter_rate(
+            raw[counted], own_time_s[counted], modulus=place.counter_modulus, period_s=period_s
+        )
+        kph_per_count_a_second = abs(place.scale) * factor
+        speed = np.full(len(raw), np.nan)
+        speed[counted] = rate * kph_per_count_a_second
+        resolution = step * kph_per_count_a_second
     else:
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value[order]) * factor
@@ -118,20 +121,14 @@ def _helper_samples(
     return HelperSamples(own_time_s, column.value[order])
 
 
-def _recording_gaps(
-    wheels: tuple[WheelSamples, ...], summary: CaptureSummary, duration_s: float
-) -> tuple[Span, ...]:
-    """Find silences in the wheel messages in which nothing else was heard either."""
-    if duration_s <= 0:
-        return ()
-    rate = summary.frames / duration_s
-    found: dict[float, Span] = {}
+def _recording_gaps(wheels: tuple[WheelSamples, ...]) -> tuple[Span, ...]:
+    """Find silences in the wheel messages in which the recorder was not listening."""
+    found: dict[int, Span] = {}
     for wheel in wheels:
         silence_s = np.diff(wheel.time_s)
         heard = np.diff(wheel.index) - 1
-        is_gap = (silence_s > max(SHORTEST_GAP_S, GAP_PERIODS * wheel.period_s)) & (
-            heard < SILENT_SHARE * rate * silence_s
-        )
+        is_gap = silence_s > max(SHORTEST_GAP_S, GAP_PERIODS * wheel.period_s)
+        is_gap &= ~was_listening(wheel, silence_s, heard)
         for i in np.flatnonzero(is_gap):
             span = Span(float(wheel.time_s[i]), float(wheel.time_s[i + 1]))
             found.setdefault(round(span.from_s), span)

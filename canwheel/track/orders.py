@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples
@@ -41,16 +40,16 @@ WHOLE_SHARE = 0.9
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RippleSpectrum:
-    """Power of the relative speed by spatial frequency.
+    """Power of the relative speed by spatial frequency, the median over the drive's stretches.
+
+    The median, so that a few wild ones, with jumps of another cause, do not outvote the rest.
 
     Attributes
     ----------
     per_metre : (m,) frequency. [1/m]
-    power : (m,) mean squared amplitude of a sine there, as a fraction of speed; NaN: never seen.
-    white : (m,) the same with each stretch first divided by its own middle power, and the median
-        over stretches in place of the mean, so that a few wild ones, with jumps of another cause,
-        do not outvote the rest.
-    variance : mean square of all of the relative speed, swell out.
+    power : (m,) squared amplitude of a sine there, as a fraction of speed; NaN: never seen.
+    white : (m,) the same with each stretch first divided by its own middle power, scaled so that
+        noise has a mean of one.
     stretches : (m,) how many independent stretches, for `white`, could show that frequency.
     """
 
@@ -58,7 +57,6 @@ class RippleSpectrum:
     power: FloatColumn
     white: FloatColumn
     stretches: FloatColumn
-    variance: float
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -89,25 +87,23 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
     per_metre = np.fft.rfftfreq(2 * size, STEP_M)
     highest = NYQUIST_SHARE * KPH_PER_MPS / (np.maximum(fastest[whole], 1.0) * own.period_s)
     shown = per_metre[None, :] < highest[:, None]
-    seen = shown.sum(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(seen > 0, (power * shown).sum(axis=0) / seen, np.nan)
-    white = _median_over_stretches(power, shown)
-    independent = OVERLAP_SHARE * MEDIAN_SHARE * seen
+    visible = np.where(shown, power, np.nan)
+    stretches = OVERLAP_SHARE * MEDIAN_SHARE * shown.sum(axis=0)
+    middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
     return RippleSpectrum(
-        np.asarray(per_metre, float), mean, white, independent, float(np.nanmean(ratio**2))
+        per_metre=np.asarray(per_metre, float),
+        power=_median_down(visible),
+        white=_median_down(visible / middle) / math.log(2),
+        stretches=stretches,
     )
 
 
-def _median_over_stretches(power: FloatColumn, shown: NDArray[np.bool_]) -> FloatColumn:
-    """(m,) median of the whitened power, scaled to the mean that noise would have."""
-    visible = np.where(shown, power, np.nan)
-    some = shown.any(axis=0)
-    white = np.full(power.shape[1], np.nan)
-    usable = shown.any(axis=1)
-    middle = np.nanmedian(visible[usable], axis=1, keepdims=True) + np.finfo(float).tiny
-    white[some] = np.nanmedian(visible[usable][:, some] / middle, axis=0) / math.log(2)
-    return white
+def _median_down(table: FloatColumn) -> FloatColumn:
+    """Median of each column of what is there, NaN where nothing is."""
+    median = np.full(table.shape[1], np.nan)
+    some = ~np.isnan(table).all(axis=0)
+    median[some] = np.nanmedian(table[:, some], axis=0)
+    return median
 
 
 def _relative_speed(

@@ -40,14 +40,14 @@ def kph_per_unit(unit: SpeedUnit, vehicle: Vehicle) -> float:
 
 
 def counter_rate(
-    raw: NDArray[np.int64], time_s: NDArray[np.float64], *, bits: int, period_s: float
+    raw: NDArray[np.int64], time_s: NDArray[np.float64], *, modulus: int, period_s: float
 ) -> tuple[NDArray[np.float64], float]:
     """Pulses a second from a wrapped pulse counter.
 
     Parameters
     ----------
     raw : (n,) counter values. time_s : (n,) strictly rising. [s]
-    bits : width of the counter, which wraps at 2 ** bits.
+    modulus : how many values the counter goes through before it starts again.
     period_s : usual time between samples. [s]
 
     Returns
@@ -59,7 +59,7 @@ def counter_rate(
     rate = np.full(len(raw), np.nan)
     if len(raw) <= window:
         return rate, float("nan")
-    step = np.diff(raw) % (1 << bits)
+    step = np.diff(raw) % modulus
     count = np.concatenate(([0], np.cumsum(step)))
     span_s = time_s[window:] - time_s[:-window]
     rate[window:] = (count[window:] - count[:-window]) / span_s

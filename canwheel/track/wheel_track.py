@@ -64,7 +64,7 @@ class WheelTrack:
     driven : the driven axle, where it is known.
     wheelbase_over_track : wheelbase divided by track, where the vehicle file gives both.
     drive_side : side the steering wheel is on, where it is known.
-    frames_per_s, last_index : of the whole capture: usual number of frames, last frame's position.
+    last_index : position of the capture's last frame.
     """
 
     wheels: tuple[WheelSamples, WheelSamples, WheelSamples, WheelSamples]
@@ -79,7 +79,6 @@ class WheelTrack:
     helpers: Mapping[HelperName, HelperSamples] = field(default_factory=dict)
     gaps: tuple[Span, ...] = ()
     clock_steps: tuple[Span, ...] = ()
-    frames_per_s: float = 0.0
     last_index: int = -1
 
     def wheel(self, corner: Corner) -> WheelSamples:

@@ -44,6 +44,7 @@ class ZeroSpell:
     judged_s, judged_km : time and distance in it during which the corner had to read. [s], [km]
     edge_s : time of fall and of rise together; short for a broken contact, long for a wheel that
         is being stopped and spun up again. [s]
+    sample_s : usual time between samples, the finest that an edge can be timed. [s]
     slowing_mps2 : how hard the car slowed meanwhile, by the others; positive when slowing. [m/s²]
     braking : whether a brake signal says so; None without one.
     to_the_end : no reading after it.
@@ -60,6 +61,7 @@ class ZeroSpell:
     judged_s: float
     judged_km: float
     edge_s: float
+    sample_s: float
     slowing_mps2: float
     braking: bool | None
     to_the_end: bool
@@ -89,12 +91,13 @@ LONGEST_LOCK_S = 4.0
 def is_wheel_lock(spell: ZeroSpell) -> bool:
     """Whether the brake, not the sensor, explains a spell.
 
-    The car must be slowing, and the wheel must take its time to stop. A brake signal that says
-    "not braked" rules it out.
+    The car must be slowing, and the wheel must take its time to stop, or the message come too
+    seldom to show it. A brake signal that says "not braked" rules it out.
     """
     if spell.braking is False or spell.silent_s > LONGEST_LOCK_S:
         return False
-    return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and spell.edge_s > LOCK_EDGE_S
+    unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
+    return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
 
 
 def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:
@@ -167,6 +170,7 @@ def _describe(
         judged_s=float(silent_step_s.sum()),
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
         edge_s=(fall_s or 0.0) + (rise_s or 0.0),
+        sample_s=own.period_s,
         slowing_mps2=float(-np.median(motion.accel_mps2[meanwhile])),
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,

@@ -5,7 +5,7 @@ samples. Time is that of the work alone, without start-up and imports, except fo
 is a whole process. Ratios are against the library loop: python-can's reader, and cantools on the
 wheel message.
 
-    python tests/benchmarks/decode.py --cases text mixed gz
+    python tests/benchmarks/decode.py --cases text mixed gz mf4
     python tests/benchmarks/decode.py --cases text --frames 14400000 --rounds 1
 """
 
@@ -24,6 +24,8 @@ from pathlib import Path
 import numpy as np
 
 REPOSITORY = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(REPOSITORY))
+
 WHEEL_ID = 0x155
 FRAMES_PER_WHEEL = 80  # 4,000 frames a second, of them 50 with the wheel speeds
 FRAME_US = 250
@@ -107,6 +109,14 @@ def write_case(case: str, folder: Path, frames: int) -> Path:
                 while block := source.read(1 << 20):
                     packed.write(block)
         return path
+    if case == "mf4":
+        plain = write_case("text", folder, frames)
+        path = folder / "text.mf4"
+        if not path.exists():
+            from canwheel.capture.writing import convert_capture  # noqa: PLC0415
+
+            convert_capture(plain, path)
+        return path
     path = folder / f"{case}.log"
     if not path.exists():
         with path.open("w", newline="") as file:
@@ -158,12 +168,15 @@ def line_loop(capture: Path, dbc: Path) -> Callable[[], Columns]:
 def canwheel_columns(capture: Path, dbc: Path) -> Callable[[], Columns]:
     """Read the recording in pieces and decode their columns."""
     from canwheel.capture import iter_frames  # noqa: PLC0415
+    from canwheel.capture.mdf import import_asammdf  # noqa: PLC0415
     from canwheel.definitions.assign import find_wheels  # noqa: PLC0415
     from canwheel.definitions.columns import decode_signal  # noqa: PLC0415
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
     from canwheel.vehicle import Vehicle  # noqa: PLC0415
 
     layout = find_wheels(read_definitions(dbc), Vehicle())
+    if capture.suffix == ".mf4":
+        import_asammdf()
 
     def work() -> Columns:
         times, speeds = [], []
@@ -180,12 +193,15 @@ def canwheel_columns(capture: Path, dbc: Path) -> Callable[[], Columns]:
 def canwheel_read(capture: Path, dbc: Path) -> Callable[[], Columns]:
     """Read the recording whole, with its fingerprint and summary, and decode the columns."""
     from canwheel.capture import read_capture  # noqa: PLC0415
+    from canwheel.capture.mdf import import_asammdf  # noqa: PLC0415
     from canwheel.definitions.assign import find_wheels  # noqa: PLC0415
     from canwheel.definitions.columns import decode_signal  # noqa: PLC0415
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
     from canwheel.vehicle import Vehicle  # noqa: PLC0415
 
     layout = find_wheels(read_definitions(dbc), Vehicle())
+    if capture.suffix == ".mf4":
+        import_asammdf()
 
     def work() -> Columns:
         frames = read_capture(capture, layout.wheel_ids).frames
@@ -201,6 +217,7 @@ WAYS = {
     "canwheel columns": canwheel_columns,
     "canwheel capture": canwheel_read,
 }
+CASES = ("text", "mixed", "gz", "mf4")
 CHECK = "canwheel check, whole process"
 
 
@@ -222,7 +239,7 @@ def in_a_process(arguments: list[str]) -> tuple[str, float, float]:
     environment = {**os.environ, "PYTHONPATH": str(REPOSITORY)}
     started_s = time.perf_counter()
     with tempfile.TemporaryFile("w+") as output:
-        child = subprocess.Popen([sys.executable, *arguments], stdout=output, env=environment)  # noqa: S603
+        child = subprocess.Popen([sys.executable, *arguments], stdout=output, env=environment)
         _, status, usage = os.wait4(child.pid, 0)
         child.returncode = os.waitstatus_to_exitcode(status)
         taken_s = time.perf_counter() - started_s
@@ -237,6 +254,8 @@ def compare(case: str, folder: Path, *, frames: int, rounds: int, ways: list[str
     """Run all ways on one recording, in turns, and print what came of it."""
     capture, dbc = write_case(case, folder, frames), folder / "wheels.dbc"
     dbc.write_text(DBC)
+    if case == "mf4":
+        ways = [way for way in ways if way != "plain line loop"]
     taken: dict[str, list[float]] = {way: [] for way in ways}
     peak_mb = dict.fromkeys(ways, 0.0)
     results = {}
@@ -280,7 +299,7 @@ def _assert_equal(results: dict[str, Columns]) -> None:
 def main() -> None:
     """Run the command line of this script."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("--cases", nargs="+", default=["text"], choices=["text", "mixed", "gz"])
+    parser.add_argument("--cases", nargs="+", default=["text"], choices=CASES)
     parser.add_argument("--frames", type=int, default=4_800_000)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--folder", type=Path, help="keep the recordings here for another run")

@@ -115,7 +115,8 @@ def test_damaged_copies_never_cause_anything_but_a_capture_error(
     if name not in seeds:
         pytest.skip("asammdf is not installed")
     random = np.random.default_rng(sum(name.encode()))
-    came = [attack(seeds[name], tmp_path / name, random) for _ in range(COPIES)]
+    copies = COPIES // 4 if name == "drive.mf4" else COPIES  # of which each takes a tenth second
+    came = [attack(seeds[name], tmp_path / name, random) for _ in range(copies)]
     if name == "drive.log":
         assert sum(came) > COPIES / 2  # or the damage would be too great to test anything
 

@@ -82,7 +82,7 @@ def test_what_occurs_is_what_python_can_counts(log_file: Write, drive_text: byte
     [
         (b"", "empty"),
         (b"\n\n\n", "not one frame"),
-        (gzip.compress(b""), "not one frame"),
+        (gzip.compress(b"", mtime=0), "not one frame"),
         (b"\x1f\x8b\x08", "not one frame"),
         (b"(12", "not one frame"),
         (bytes(range(256)) * 40, "no frames, the first is line 1"),

@@ -213,6 +213,14 @@ def test_what_does_not_parse_is_refused_with_its_line(text: str, line: int, defi
     assert "\n" not in str(caught.value)
 
 
+def test_nested_selectors_that_would_multiply_are_refused(define: Define) -> None:
+    signals = "".join(f' SG_ S{i} m0M : {8 * i}|8@1+ (1,0) [0|0] "" X\n' for i in range(1, 7))
+    selections = "".join(f"SG_MUL_VAL_ 9 S{i} S{i - 1} 0-30;\n" for i in range(1, 7))
+    text = f'BO_ 9 M: 64 X\n SG_ S0 M : 0|8@1+ (1,0) [0|0] "" X\n{signals}\n{selections}'
+    with pytest.raises(DefinitionsError, match="its message has more selected signals"):
+        define(text)
+
+
 @pytest.mark.parametrize("content", ["", " \n\t\n"])
 def test_an_empty_file(content: str, define: Define) -> None:
     with pytest.raises(DefinitionsError, match="is empty"):
@@ -231,5 +239,5 @@ def test_a_recording_given_for_a_dbc_is_not_read_whole(tmp_path: Path) -> None:
     path = tmp_path / "drive.log"
     with path.open("wb") as file:
         file.truncate(1 << 33)
-    with pytest.raises(DefinitionsError, match="larger than 64 MB"):
+    with pytest.raises(DefinitionsError, match="larger than 16 MB"):
         read_definitions(path)

@@ -68,7 +68,7 @@ def test_the_whole_one_is_read(tmp_path: Path) -> None:
 def test_mutated_copies(tmp_path: Path) -> None:
     rng = random.Random(20)  # noqa: S311 - no secret
     read = 0
-    for _ in range(600):
+    for _ in range(2000):
         content = bytearray(SMALL)
         for _ in range(rng.randint(1, 4)):
             at = rng.randrange(len(content))
@@ -82,7 +82,7 @@ def test_mutated_copies(tmp_path: Path) -> None:
                 case _:
                     content[at:at] = content[at : at + rng.randint(1, 60)]
         read += read_or_refuse(tmp_path / "car.dbc", bytes(content))
-    assert 0 < read < 600  # some changes do no harm, and some do
+    assert 0 < read < 2000  # some changes do no harm, and some do
 
 
 def test_every_cut_copy(tmp_path: Path) -> None:

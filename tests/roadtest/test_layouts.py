@@ -8,7 +8,7 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.assign import find_wheels
 from canwheel.definitions.dbc import read_definitions
-from canwheel.roadtest.bus_layout import BusLayout, dbc_text, missing_corners
+from canwheel.roadtest.bus_layout import BusLayout, dbc_text
 from canwheel.roadtest.layouts import BAKERY_VAN, READY_MADE, SCHOOL_MINIBUS
 from canwheel.vehicle import read_vehicle
 
@@ -43,9 +43,6 @@ class TestExample:
         for corner in CORNERS:
             assert found.wheel(corner).path == layout.path(corner)
 
-    def test_every_corner_is_told(self, layout: BusLayout) -> None:
-        assert missing_corners(layout) == ()
-
 
 def test_van_offers_every_helper() -> None:
     vehicle = read_vehicle(EXAMPLES / "bakery_van.toml")
@@ -55,9 +52,8 @@ def test_van_offers_every_helper() -> None:
     assert len(found.helpers) == 7
 
 
-def test_missing_corner_and_quantity_are_told() -> None:
+def test_quantity_that_nothing_tells_is_refused() -> None:
     front = BusLayout("front", tuple(BAKERY_VAN.messages[:2]))
-    assert missing_corners(front) == CORNERS
     with pytest.raises(KeyError):
         front.path(Corner.FL)
 

@@ -40,6 +40,15 @@ def test_wheel_spins_while_the_car_starts(scenario: Scenario, healthy: Drive) ->
     assert drive.motion.speed_mps[fastest] * 3.6 < 50
 
 
+def test_stuck_car_spins_where_it_stands(scenario: Scenario, healthy: Drive) -> None:
+    spin = look_alikes.WheelSpin(Corner.FL, count=1, stuck=True, lasting_s=(1.0, 1.1))
+    drive = with_effect(scenario, spin)
+    extra_kph = (drive.wheel_mps - healthy.wheel_mps)[:, 0] * 3.6
+    begun = int(np.argmax(extra_kph > 1))
+    assert abs(drive.motion.speed_mps[begun]) < 0.1
+    assert extra_kph.max() > 8
+
+
 def test_one_axle_turns_on_rollers(scenario: Scenario) -> None:
     drive = with_effect(scenario, look_alikes.OneAxleTurning(Corner.RL))
     assert np.all(drive.reading_kph[:, :2] == 0)

@@ -111,6 +111,19 @@ def test_frames_are_the_same_for_the_same_seed(scenario: Scenario, healthy: Driv
     assert np.array_equal(first.data, second.data)
 
 
+def test_recorder_that_fetches_in_batches_stamps_them_alike(
+    scenario: Scenario, healthy: Drive
+) -> None:
+    drive = simulate(replace(scenario, batch_s=0.02), seed=11)
+    frames = record_frames(drive, BAKERY_VAN, traffic())
+    since_ns = frames.time_ns - EPOCH_NS
+    assert np.all(since_ns % 20_000_000 == 0)
+    assert np.all(np.diff(since_ns) >= 0)
+    late_ns = since_ns - (record_frames(healthy, BAKERY_VAN, traffic()).time_ns - EPOCH_NS)
+    assert late_ns.min() >= -1000
+    assert late_ns.max() < 20_001_000
+
+
 def test_checksums_are_the_sum_of_the_other_bytes(healthy: Drive) -> None:
     frames = record_frames(healthy, NURSERY_PICKUP)
     mine = frames.data[frames.can_id == 0x0F5].astype(int)
