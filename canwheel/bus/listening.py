@@ -47,6 +47,8 @@ _RECEIVE_BUFFER_BYTES = 32 << 20
 _MOST_RUBBISH = 2000
 """So many unreadable pieces in a row, without one frame, are no adapter any more."""
 
+_LONGEST_REASON = 160  # some drivers put a whole traceback into the message
+
 _RENEW_AFTER_S = 10.0  # a running car's bus is never silent for so long
 
 _REACH_S = 3.0  # for a daemon on the local network to take a connection
@@ -131,8 +133,10 @@ class Listener:
         """
         self._own_rubbish += 1
         self._rubbish_in_a_row += 1
-        if _system_error(error) is not None or self._rubbish_in_a_row > _MOST_RUBBISH:
-            raise AdapterGoneError(f"the adapter cannot be read any more: {error}") from error
+        lost = _system_error(error)
+        if lost is not None or self._rubbish_in_a_row > _MOST_RUBBISH:
+            reason = _say(lost or error)
+            raise AdapterGoneError(f"the adapter cannot be read any more: {reason}") from error
 
     def close(self) -> None:
         """Let go of the adapter; one that is gone already is no error."""
@@ -167,12 +171,12 @@ def open_listener(settings: AdapterSettings, *, acknowledge: bool = False) -> Li
         raise
     except (can.CanInterfaceNotImplementedError, ImportError) as error:
         raise AdapterError(
-            f"{settings.interface} cannot be used here: {error}",
+            f"{settings.interface} cannot be used here: {_say(error)}",
             remedy=install_remedy(settings.interface),
         ) from error
     except Exception as error:  # drivers raise whatever their libraries do
         raise AdapterError(
-            f"{settings.words} cannot be opened: {error}",
+            f"{settings.words} cannot be opened: {_say(error)}",
             remedy="check that it is plugged in and free, and its name; canwheel adapters lists "
             "what can be seen",
         ) from error
@@ -260,6 +264,8 @@ def _open_gs_usb(settings: AdapterSettings, *, acknowledge: bool) -> OpenedBus:
         bus = _open_bus(settings)
     except usb_adapter.CannotOnlyListenError as error:
         raise _refuse_to_acknowledge(settings, "its firmware has no listen-only mode") from error
+    except usb_adapter.NoLibraryError as error:
+        raise can.CanInterfaceNotImplementedError("the library libusb 1.0 is not there") from error
     device = usb_adapter.DeviceFacts.of(bus)
     manner: Manner = "listen only" if device.only_listens else "acknowledges"
     clock: Clock = "adapter" if device.stamps_time else "system"
@@ -389,6 +395,10 @@ def read_link(name: str) -> LinkFacts:
     Its JSON form has the control modes that are on as ``linkinfo.info_data.ctrlmode``, with
     ``LISTEN-ONLY`` among them (iproute2, ip/iplink_can.c). A device of kind vcan or vxcan has no
     wire. What cannot be found out counts as acknowledging.
+
+    Raises
+    ------
+    AdapterError : there is no such device.
     """
     command = ["ip", "-details", "-json", "link", "show"]
     command += ["dev", name] if name else ["type", "can"]
@@ -396,7 +406,12 @@ def read_link(name: str) -> LinkFacts:
         answer = subprocess.run(command, capture_output=True, timeout=5, check=True).stdout  # noqa: S603
         links = [link for link in json.loads(answer) if link]
         facts = [_link_facts(link.get("linkinfo", {})) for link in links]
-    except (OSError, subprocess.SubprocessError, ValueError, AttributeError, TypeError):
+    except subprocess.CalledProcessError as error:
+        raise AdapterError(
+            f"there is no CAN network device {name!r}",
+            remedy="plug the adapter in; ip link shows the devices there are",
+        ) from error
+    except (OSError, subprocess.TimeoutExpired, ValueError, AttributeError, TypeError):
         return LinkFacts("acknowledges")
     if not facts:
         return LinkFacts("acknowledges")
@@ -428,6 +443,12 @@ def _widen_buffer(receiver: socket.socket | None) -> None:
         with contextlib.suppress(OSError):
             receiver.setsockopt(socket.SOL_SOCKET, option, _RECEIVE_BUFFER_BYTES)
             return
+
+
+def _say(error: BaseException) -> str:
+    """Return the first line of what an error says, or its name when it says nothing."""
+    lines = str(error).strip().splitlines()
+    return lines[0][:_LONGEST_REASON] if lines else type(error).__name__
 
 
 def _system_error(error: BaseException) -> OSError | None:

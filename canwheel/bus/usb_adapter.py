@@ -16,6 +16,7 @@ from gs_usb.gs_usb import GsUsb
 from gs_usb.gs_usb_frame import GsUsbFrame
 
 _start_as_told = GsUsb.start
+NoLibraryError = usb.core.NoBackendError
 
 
 class CannotOnlyListenError(Exception):

@@ -133,6 +133,25 @@ def test_a_network_devices_own_setting_is_read(
     assert (link.manner, link.bitrate) == (manner, bitrate)
 
 
+def test_a_network_device_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def run(command: list[str], **_: object) -> None:
+        raise subprocess.CalledProcessError(1, command, stderr=b'Device "can7" does not exist.')
+
+    monkeypatch.setattr(listening.subprocess, "run", run)
+    with pytest.raises(AdapterError, match="no CAN network device 'can7'"):
+        open_listener(AdapterSettings("socketcan", "can7"))
+
+
+def test_without_the_program_that_tells_a_device_counts_as_acknowledging(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def run(*_: object, **__: object) -> None:
+        raise FileNotFoundError("ip")
+
+    monkeypatch.setattr(listening.subprocess, "run", run)
+    assert read_link("can0").manner == "acknowledges"
+
+
 def test_a_network_device_that_would_acknowledge_is_not_opened(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -349,6 +368,21 @@ def test_a_usb_adapter_that_is_pulled_out_is_told(
     with pytest.raises(AdapterGoneError):
         listener.receive(0.1)
     listener.close()
+
+
+def test_without_the_systems_usb_library_it_is_said_what_to_install(
+    usb_device: Callable[[int], UsbDevice], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import usb.core  # noqa: PLC0415 - an extra
+
+    usb_device(0)
+
+    def find(**_: object) -> None:
+        raise usb.core.NoBackendError("No backend available")
+
+    monkeypatch.setattr("usb.core.find", find)
+    with pytest.raises(AdapterError, match=r"libusb 1.0 is not there.*canwheel\[usb\]"):
+        open_listener(AdapterSettings("gs_usb", 0, 500_000))
 
 
 def test_no_usb_adapter_is_one_clear_line(
