@@ -19,6 +19,7 @@ from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
 from canwheel.findings import examine
+from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
 from canwheel.judgement.cautions import caution_check, caution_comparison
 from canwheel.judgement.proof import Proof, prove_repair
@@ -95,7 +96,27 @@ def check(
     layout = find_wheels_of(read_definitions(dbc), car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
-    track = build_track(frames, layout, car, recording.summary)
+    return judge(frames, recording.summary, layout, car, channel=channel)
+
+
+def judge(
+    frames: Frames,
+    summary: CaptureSummary,
+    layout: WheelLayout,
+    car: Vehicle,
+    *,
+    channel: str,
+) -> Check:
+    """Judge what was read of one drive, or of as much of it as there is so far.
+
+    Parameters
+    ----------
+    frames : those that `layout.wanted` asks for, of one channel.
+    summary : of the whole recording, as far as it goes.
+    layout, car : which signals, and what is known of the car.
+    channel : name of that channel.
+    """
+    track = build_track(frames, layout, car, summary)
     examination = examine(track)
     judgement = judge_drive(
         examination.outcome,
@@ -104,7 +125,7 @@ def check(
         lamps=measure_lamps(track, examination.coverage.first_moving_s),
     )
     return Check(
-        summary=recording.summary,
+        summary=summary,
         channel=channel,
         layout=layout,
         vehicle=car,
