@@ -62,6 +62,7 @@ class _GrowingSource:
         self._file = file
         self._is_ended = is_ended
         self.stop = threading.Event()
+        self.size = 0  # not known yet
         self.consumed = 0
         self.damage = ""
 
