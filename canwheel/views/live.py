@@ -169,6 +169,8 @@ class LiveView(App[None]):
         """Draw a state."""
         self._is_asking = False
         self.state = state
+        if not self.query("#head"):  # a last state that comes while the view closes
+            return
         self.query_one("#head", Static).update(self._head(state))
         known = [speed for speed in state.speed_kph if speed is not None]
         self._full_kph = max(self._full_kph, *known, 0.0)
