@@ -6,6 +6,8 @@
      ├── CaptureError       the recording
      ├── DefinitionsError   the DBC file
      ├── VehicleError       the vehicle file
+     ├── AdapterError       the adapter: not there, pulled out, will not only listen
+     ├── RecordingError     the recording being made: the disk is full, the file is taken away
      ├── RequestError       the question itself: a channel, an option, an output that exists
      └── UnitError          the brake control unit, or the way to it, did not do what was asked
 
@@ -49,6 +51,14 @@ class DefinitionsError(CanwheelError):
 
 class VehicleError(CanwheelError):
     """The vehicle file cannot be read, or says something that cannot be."""
+
+
+class AdapterError(CanwheelError):
+    """The adapter is not there, was pulled out, or will not listen without acknowledging."""
+
+
+class RecordingError(CanwheelError):
+    """The recording cannot be begun or cannot go on; what came before it is safe."""
 
 
 class RequestError(CanwheelError):

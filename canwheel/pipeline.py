@@ -29,6 +29,7 @@ from canwheel.fault_memory.against_drive import (
 )
 from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
+from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
 from canwheel.judgement.cautions import caution_check, caution_comparison
 from canwheel.judgement.proof import Proof, prove_repair
@@ -157,13 +158,38 @@ def check(
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
     """
-    reading = None if codes is None else read_codes_file(codes)
+    reading = None if codes is None else _read_codes(codes)
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
-    track = build_track(frames, layout, car, recording.summary)
+    judged = judge(frames, recording.summary, layout, car, channel=channel)
+    return replace(
+        judged,
+        definitions_sha256=definitions.sha256,
+        codes=None if reading is None else _beside(reading, judged.judgement),
+    )
+
+
+def judge(
+    frames: Frames,
+    summary: CaptureSummary,
+    layout: WheelLayout,
+    car: Vehicle,
+    *,
+    channel: str,
+) -> Check:
+    """Judge what was read of one drive, or of as much of it as there is so far.
+
+    Parameters
+    ----------
+    frames : those that `layout.wanted` asks for, of one channel.
+    summary : of the whole recording, as far as it goes.
+    layout, car : which signals, and what is known of the car.
+    channel : name of that channel.
+    """
+    track = build_track(frames, layout, car, summary)
     examination = examine(track)
     judgement = judge_drive(
         examination.outcome,
@@ -172,7 +198,7 @@ def check(
         lamps=measure_lamps(track, examination.coverage.first_moving_s),
     )
     return Check(
-        summary=recording.summary,
+        summary=summary,
         channel=channel,
         layout=layout,
         vehicle=car,
@@ -180,8 +206,6 @@ def check(
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
         cautions=(*layout.cautions, *caution_check(judgement)),
-        definitions_sha256=definitions.sha256,
-        codes=None if codes is None or reading is None else _beside(codes, reading, judgement),
     )
 
 
@@ -211,10 +235,7 @@ def compare(
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
     """
-    readings = [
-        None if path is None else (path, read_codes_file(path))
-        for path in (codes_before, codes_after)
-    ]
+    readings = [None if path is None else _read_codes(path) for path in (codes_before, codes_after)]
 
     def judged(captures: Path | Sequence[Path], *files: Path | None) -> tuple[Check, ...]:
         paths = [captures] if isinstance(captures, Path) else captures
@@ -229,7 +250,7 @@ def compare(
         return comparison
     sides = (comparison.judged_before, comparison.judged_after)
     first, second = (
-        None if given is None else _beside(*given, judgement)
+        None if given is None else _beside(given, judgement)
         for given, judgement in zip(readings, sides, strict=True)
     )
     changes = compare_readings(first.reading, second.reading) if first and second else ()
@@ -273,12 +294,17 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
     )
 
 
-def _beside(file: Path, reading: CodesDocument, judgement: Judgement) -> CodesBeside:
-    """Put a reading beside what is sure enough to act on."""
+def _read_codes(path: Path) -> tuple[str, CodesDocument]:
+    return str(path), read_codes_file(path)
+
+
+def _beside(given: tuple[str, CodesDocument], judgement: Judgement) -> CodesBeside:
+    """Put a reading, and the name of its file, beside what is sure enough to act on."""
+    file, reading = given
     findings = [finding for judged in judgement.corners for finding in judged.faults]
     untested = [judged.corner for judged in judgement.with_verdict("untested")]
     return CodesBeside(
-        file=str(file),
+        file=file,
         reading=reading,
         beside=compare_with_drive(findings, reading, untested=untested),
     )

@@ -110,7 +110,7 @@ def open_scan(
         file.seek(0)
         scan: Scan
         if form is None:
-            scan = TextScan(source_of(file, size, progress), wanted)
+            scan = TextScan(source_of(file, size), wanted, progress)
         elif isinstance(beginning, GzSource):
             packed = source_of(file, size)
             scan = form.scan(stack.enter_context(unpacked(packed)), wanted, progress)

@@ -1,7 +1,10 @@
 """A text in chunks that stay in cache, with the place of every line."""
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
+from contextlib import closing
 from dataclasses import dataclass
+from queue import SimpleQueue
+from threading import Thread
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +27,17 @@ SLACK = 256
 
 NEWLINE = 0x0A
 
+_BUFFERS = 3
+_AHEAD_FROM_BYTES = 4 * CHUNK_BYTES
+"""A file of this size is worth a thread that reads ahead: a fifth of the time is saved."""
+
 _LARGE_BLOCK_BYTES = 16 * CHUNK_BYTES
 
 BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _WORD = 8
+_FRONT = LINE_LIMIT + _WORD
+"""Room in front of what is read, for the unfinished line before it. [bytes]"""
+
 _BYTE_OF_FLAG = np.uint64(0x0001_0203_0405_0607)
 """Times a word that holds a single 1 in its byte k, this has k in its highest byte."""
 _TOP_BYTE = np.uint64(56)
@@ -95,33 +105,82 @@ class LineChunk:
 
 
 def iter_chunks(source: ByteSource, *, chunk_bytes: int = CHUNK_BYTES) -> Iterator[LineChunk]:
-    """Yield a source's lines, chunk by chunk, in one buffer that is used again and again."""
+    """Yield a source's lines, chunk by chunk, in a few buffers that are used again and again."""
     _keep_freed_memory()
-    front = LINE_LIMIT + _WORD  # room for the unfinished line before what comes next
     room = -(-chunk_bytes // _WORD) * _WORD
-    text = np.zeros(front + room + SLACK, np.uint8)
-    scratch = np.empty(len(text), np.bool_)
-    kept = _skip_byte_order_mark(source, text[:front])
-    ended = False
-    while not ended:
-        count = source.readinto(text.data[front : front + room])
-        ended = count == 0
-        first, stop = front - kept, front + count
-        text[stop : stop + SLACK] = 0
-        low, high = first // _WORD * _WORD, -(-stop // _WORD) * _WORD
-        text[low:first] = 0
-        newline = find_byte(text[low:high], NEWLINE, scratch) + low
-        tail = first
-        if len(newline):
-            start = np.empty_like(newline)
-            start[0] = first
-            np.add(newline[:-1], 1, out=start[1:])
-            yield LineChunk(text, start, newline, scratch)
-            tail = int(newline[-1]) + 1
-        if ended and tail < stop:
-            yield LineChunk(text, np.array([tail]), np.array([stop]), scratch, unended=True)
-        kept = min(stop - tail, LINE_LIMIT + 1)
-        text[front - kept : front] = text[tail : tail + kept].copy()
+    scratch = np.empty(_FRONT + room + SLACK, np.bool_)
+    kept = _without_byte_order_mark(source)
+    fill = _filled_ahead if source.size >= _AHEAD_FROM_BYTES else _filled
+    with closing(fill(source, room)) as buffers:
+        for text, count in buffers:
+            first, stop = _FRONT - len(kept), _FRONT + count
+            low, high = first // _WORD * _WORD, -(-stop // _WORD) * _WORD
+            text[low:first] = 0
+            text[first:_FRONT] = np.frombuffer(kept, np.uint8)
+            text[stop : stop + SLACK] = 0
+            newline = find_byte(text[low:high], NEWLINE, scratch) + low
+            tail = first
+            if len(newline):
+                start = np.empty_like(newline)
+                start[0] = first
+                np.add(newline[:-1], 1, out=start[1:])
+                yield LineChunk(text, start, newline, scratch)
+                tail = int(newline[-1]) + 1
+            if not count and tail < stop:
+                yield LineChunk(text, np.array([tail]), np.array([stop]), scratch, unended=True)
+            kept = text[tail : min(stop, tail + LINE_LIMIT + 1)].tobytes()
+
+
+Buffers = Generator[tuple[Bytes, int], None, None]
+
+
+def _filled(source: ByteSource, room: int) -> Buffers:
+    """Yield one buffer, filled again and again from `_FRONT` on, and how many bytes came.
+
+    The last time none came.
+    """
+    text = np.zeros(_FRONT + room + SLACK, np.uint8)
+    count = 1
+    while count:
+        count = source.readinto(text.data[_FRONT : _FRONT + room])
+        yield text, count
+
+
+def _filled_ahead(source: ByteSource, room: int) -> Buffers:
+    """Do the same with a thread that fills the next buffers while one is looked at.
+
+    Reading, and unpacking, release the interpreter; a third buffer keeps either side from waiting
+    for the other.
+    """
+    empty: SimpleQueue[Bytes | None] = SimpleQueue()
+    full: SimpleQueue[tuple[Bytes, int] | BaseException] = SimpleQueue()
+
+    def fill() -> None:
+        try:
+            while (text := empty.get()) is not None:
+                count = source.readinto(text.data[_FRONT : _FRONT + room])
+                full.put((text, count))
+                if not count:
+                    return
+        except BaseException as error:  # noqa: BLE001 - raised again where it is waited for
+            full.put(error)
+
+    for _ in range(_BUFFERS):
+        empty.put(np.zeros(_FRONT + room + SLACK, np.uint8))
+    reader = Thread(target=fill, name="canwheel-read-ahead", daemon=True)
+    reader.start()
+    try:
+        count = 1
+        while count:
+            item = full.get()
+            if isinstance(item, BaseException):
+                raise item
+            text, count = item
+            yield text, count
+            empty.put(text)
+    finally:
+        empty.put(None)
+        reader.join()
 
 
 def _keep_freed_memory() -> None:
@@ -134,12 +193,10 @@ def _keep_freed_memory() -> None:
     np.empty(_LARGE_BLOCK_BYTES, np.uint8)
 
 
-def _skip_byte_order_mark(source: ByteSource, front: Bytes) -> int:
-    """Read the first bytes to the end of `front`, without a UTF-8 mark; return how many stay."""
+def _without_byte_order_mark(source: ByteSource) -> bytes:
+    """Read the first bytes; return them, or none of them where they are a UTF-8 mark."""
     mark = bytearray()
     view = memoryview(bytearray(len(BYTE_ORDER_MARK)))
     while len(mark) < len(view) and (count := source.readinto(view[len(mark) :])):
         mark += view[len(mark) : len(mark) + count]
-    kept = b"" if mark == BYTE_ORDER_MARK else bytes(mark)
-    front[len(front) - len(kept) :] = np.frombuffer(kept, np.uint8)
-    return len(kept)
+    return b"" if mark == BYTE_ORDER_MARK else bytes(mark)

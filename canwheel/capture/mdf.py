@@ -29,6 +29,12 @@ from canwheel.frames import Frames, Wanted
 _PIECE_RECORDS = 100_000
 """Records taken at a time. Measured: fewer cost time, more cost memory."""
 
+_RECORD_MAX_BYTES = 4096
+"""A frame has at most 64 bytes of data and a dozen fields beside it."""
+
+_DEFLATE_MAX_RATIO = 1032
+"""More cannot be packed into a byte (zlib's technical notes, from memory)."""
+
 
 def is_mdf(head: bytes) -> bool:
     """Whether a file that begins so is an MDF file, of any version, finalized or not."""
@@ -121,7 +127,7 @@ class MdfScan:
         """Yield the wanted frames."""
         try:
             with _opened(self._path) as mdf:
-                yield from self._all(_bus_groups(mdf))
+                yield from self._all(_bus_groups(mdf, self._path.stat().st_size))
         except CaptureError:
             raise
         except Exception as error:  # noqa: BLE001 - the library raises whatever it stumbles over
@@ -222,7 +228,7 @@ def _begin(asammdf: ModuleType, file: BinaryIO) -> tuple[Any, str]:
     return mdf, complaint
 
 
-def _bus_groups(mdf: Any) -> list[Group]:
+def _bus_groups(mdf: Any, file_bytes: int) -> list[Group]:
     """Find the groups that hold bus frames.
 
     Raises
@@ -237,6 +243,7 @@ def _bus_groups(mdf: Any) -> list[Group]:
         records = int(group.channel_group.cycles_nr)
         if kind is None or not records:
             continue
+        _check_sizes(group, file_bytes)
         source = group.channel_group.acq_source
         is_own = source is not None and source.path == OWN_MARK
         found.append(
@@ -257,6 +264,30 @@ def _bus_groups(mdf: Any) -> list[Group]:
         )
     numbered = all(group.numbered for group in found)
     return [replace(group, numbered=numbered) for group in found]
+
+
+def _check_sizes(group: Any, file_bytes: int) -> None:
+    """Refuse sizes that cannot be, on which the library takes all memory or ends the program.
+
+    Raises
+    ------
+    CaptureError : a field outside of its record, a huge record, a block larger than the file.
+    """
+    record_bytes = int(group.channel_group.samples_byte_nr)
+    if record_bytes + int(group.channel_group.invalidation_bytes_nr) > _RECORD_MAX_BYTES:
+        raise _damaged("records of that size are none of a bus")
+    for channel in group.channels:
+        end = 8 * channel.byte_offset + channel.bit_offset + channel.bit_count
+        if end > 8 * record_bytes or channel.bit_offset >= 8:  # noqa: PLR2004 - bits in a byte
+            raise _damaged(f"its field {in_words(channel.name)} lies outside the record")
+    for block in group.get_data_blocks():
+        most = max(block.compressed_size * _DEFLATE_MAX_RATIO, _PIECE_RECORDS)
+        if block.compressed_size > file_bytes or block.original_size > most:
+            raise _damaged("a block of data has a size that cannot be")
+
+
+def _damaged(why: str) -> CaptureError:
+    return CaptureError(f"the file is damaged: {why}", remedy="copy it from the recorder again")
 
 
 def _pieces(group: Group, wanted: Wanted | None, names: list[str]) -> Iterator[_Piece]:

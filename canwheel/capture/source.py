@@ -2,7 +2,8 @@
 
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from threading import Event, Thread
 from types import TracebackType
@@ -38,10 +39,12 @@ class ByteSource(Protocol):
 
     Attributes
     ----------
-    consumed : bytes of the file taken so far, as they lie on disk.
+    size : bytes of the file, as they lie on disk.
+    consumed : those taken so far.
     damage : what is wrong with the compressed form, in words; empty when nothing is.
     """
 
+    size: int
     consumed: int
     damage: str
 
@@ -54,13 +57,14 @@ class PlainSource:
 
     def __init__(self, file: BinaryIO, size: int) -> None:
         self._file = file
-        self._size = size
+        self.size = size
         self.consumed = 0
         self.damage = ""
 
     def readinto(self, room: memoryview) -> int:
         """Fill `room` from the front; return how many bytes came, 0 only at the end."""
-        count: int = self._file.readinto(room[: self._size - self.consumed])  # type: ignore[attr-defined]
+        with _told():
+            count: int = self._file.readinto(room[: self.size - self.consumed])  # type: ignore[attr-defined]
         self.consumed += count
         return count
 
@@ -72,7 +76,7 @@ class GzSource:
         from isal import igzip_lib, isal_zlib  # noqa: PLC0415 - only compressed captures need it
 
         self._file = file
-        self._size = size
+        self.size = size
         self._defect: Any = igzip_lib.IsalError
         self._new_member: Callable[[], Any] = lambda: isal_zlib.decompressobj(_GZ_WINDOW_BITS)
         self._member: Any = None
@@ -148,27 +152,22 @@ class GzSource:
 
     def _refill(self) -> bool:
         """Take more compressed bytes; False at the end of the file."""
-        self._packed = self._file.read(min(_PACKED_BYTES, self._size - self.consumed))
+        with _told():
+            self._packed = self._file.read(min(_PACKED_BYTES, self.size - self.consumed))
         self.consumed += len(self._packed)
         return bool(self._packed)
 
 
-class _ToldSource:
-    """Another source that tells how far it has been read."""
-
-    def __init__(self, source: ByteSource, size: int, progress: Progress) -> None:
-        self._source = source
-        self._size = size
-        self._progress = progress
-        self.consumed = 0
-        self.damage = ""
-
-    def readinto(self, room: memoryview) -> int:
-        """Fill `room` from the front; return how many bytes came, 0 only at the end."""
-        count = self._source.readinto(room)
-        self.consumed, self.damage = self._source.consumed, self._source.damage
-        self._progress(self.consumed, self._size)
-        return count
+@contextmanager
+def _told() -> Iterator[None]:
+    """Turn a failing disk into an error for the user."""
+    try:
+        yield
+    except OSError as error:
+        raise CaptureError(
+            f"the file cannot be read to its end ({error.strerror})",
+            remedy="check the disk that it lies on, and copy it",
+        ) from error
 
 
 def open_file(path: Path) -> BinaryIO:
@@ -196,19 +195,17 @@ def open_file(path: Path) -> BinaryIO:
         ) from None
 
 
-def source_of(file: BinaryIO, size: int, progress: Progress | None = None) -> ByteSource:
+def source_of(file: BinaryIO, size: int) -> ByteSource:
     """Return the text of an open file; its first bytes say whether it is compressed.
 
     Parameters
     ----------
     file : at its begin.
     size : bytes of it that are to be read.
-    progress : told after every piece.
     """
     magic = file.read(len(GZ_MAGIC))
     file.seek(0)
-    source: ByteSource = GzSource(file, size) if magic == GZ_MAGIC else PlainSource(file, size)
-    return source if progress is None else _ToldSource(source, size, progress)
+    return GzSource(file, size) if magic == GZ_MAGIC else PlainSource(file, size)
 
 
 class Fingerprint:

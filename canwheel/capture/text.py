@@ -37,7 +37,7 @@ from canwheel.capture.lines import (
     Places,
     iter_chunks,
 )
-from canwheel.capture.source import ByteSource
+from canwheel.capture.source import ByteSource, Progress
 from canwheel.capture.tally import ChannelNames, Tally
 from canwheel.frames import Frames, IdPattern, Wanted, is_wanted
 
@@ -176,15 +176,22 @@ class TextScan:
     ----------
     source : the text.
     wanted : identifiers to read, None for every frame.
+    progress : told after every chunk.
     chunk_bytes : text taken at a time.
     """
 
     def __init__(
-        self, source: ByteSource, wanted: Wanted | None, *, chunk_bytes: int = CHUNK_BYTES
+        self,
+        source: ByteSource,
+        wanted: Wanted | None,
+        progress: Progress | None = None,
+        *,
+        chunk_bytes: int = CHUNK_BYTES,
     ) -> None:
         self.tally = Tally()
         self._source = source
         self._wanted = wanted
+        self._progress = progress
         self._sieve = Sieve(wanted)
         self._chunk_bytes = chunk_bytes
         self._shapes: list[_Shape] = []
@@ -201,6 +208,8 @@ class TextScan:
                 self.tally.cut_last_line = bool(chunk.line(0).strip())
                 break
             candidates = self._scan(chunk)
+            if self._progress is not None:
+                self._progress(self._source.consumed, self._source.size)
             if self._sieve.everything:
                 yield self._read(candidates)
             elif len(candidates):

@@ -13,6 +13,11 @@ from canwheel.version import VERSION
 COMMANDS = {
     "check": "canwheel.cli.check",
     "compare": "canwheel.cli.compare",
+    "record": "canwheel.cli.record",
+    "adapters": "canwheel.cli.adapters",
+    "replay": "canwheel.cli.replay",
+    "simulate": "canwheel.cli.simulate",
+    "watch": "canwheel.cli.watch",
     "convert": "canwheel.cli.convert",
     "corners": "canwheel.cli.corners",
     "demo": "canwheel.cli.demo",

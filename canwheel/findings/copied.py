@@ -36,6 +36,9 @@ TURN_PACE_KPH = 6.0
 FINE_KPH = 0.15
 """Only a signal whose step is finer than this carries the road's bumps. [km/h]"""
 
+QUICK_S = 0.025
+"""And only one sent this often. [s]"""
+
 LEAST_MISFIT_PCT = 0.05
 """Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
 
@@ -43,7 +46,7 @@ SURE_RATIO = 1.3
 """The copy is named when the misfit with it taken at its word is this much larger than with the
 other one; below, either may be the copy."""
 
-SURE_RATIO_COARSE = 2.0
+SURE_RATIO_COARSE = 2.5
 """The same for a signal without the fine digits, whose steps make a misfit of their own."""
 
 ERROR_KPH = 1e-6
@@ -112,31 +115,40 @@ def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
 def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, float]:
     """How badly the shared value suits the place of the one and of the other.
 
-    Two things tell: the three corners that remain when the copy is left out fit a rigid body in
-    turns; and a wheel shares its bumps with the wheel on its axle.
+    Two things tell. In turns the three corners that remain when the copy is left out fit a rigid
+    body; and a wheel shares its bumps with the wheel on its axle, which only fine and quick signals
+    show, and only between axles.
     """
     samples = samples_in(track, CALM_S)
     calm = smooth(track.speed_kph, samples)
-    quick = track.speed_kph - calm
-    misfits = []
-    for place, rival in ((one, other), (other, one)):
-        in_turns = _turn_misfit(track, calm, without=rival)
-        bumps_tell = place.mirror is not rival and track.wheel(place).resolution_kph < FINE_KPH
-        on_bumps = _bump_misfit(calm, quick, place) if bumps_tell else 1.0
-        misfits.append(in_turns * on_bumps)
-    return misfits[0], misfits[1]
+    misfit_one, misfit_other = _turn_misfits(track, calm, one, other) or (1.0, 1.0)
+    own = track.wheel(one)
+    if one.mirror is not other and own.resolution_kph < FINE_KPH and own.period_s < QUICK_S:
+        quick = track.speed_kph - calm
+        misfit_one *= _bump_misfit(calm, quick, one)
+        misfit_other *= _bump_misfit(calm, quick, other)
+    return misfit_one, misfit_other
 
 
-def _turn_misfit(track: WheelTrack, calm: FloatColumn, *, without: Corner) -> float:
-    """How far three corners are from those of one car in turns, 1 when there are no turns. [%]"""
-    surplus, difference, pace = triple_surplus(calm, without)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        turning = (np.abs(difference) > TURNING_SHARE * pace) & (pace > TURN_PACE_KPH)
-        misfit = (surplus - squared_box(track) * difference**2) / (2 * pace**2)
+def _turn_misfits(
+    track: WheelTrack, calm: FloatColumn, one: Corner, other: Corner
+) -> tuple[float, float] | None:
+    """How far the corners are from one car's in turns, without the other, and without the one. [%]
+
+    None without turns. Either set of three may see a turn that is none, as its copy turns with the
+    wrong side; both are asked about the same moments.
+    """
+    misfits, turning = [], np.zeros(len(calm), np.bool_)
+    for without in (other, one):
+        surplus, difference, pace = triple_surplus(calm, without)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            turning |= (difference > TURNING_SHARE * pace) & (pace > TURN_PACE_KPH)
+            misfits.append(np.abs(surplus - squared_box(track) * difference**2) / (2 * pace**2))
+    turning &= np.isfinite(misfits[0]) & np.isfinite(misfits[1])
     if turning.sum() < samples_in(track, FEWEST_TURN_S):
-        return 1.0
-    # The median, not the mean square: kerbs and slip throw single samples far off.
-    return 100 * float(np.median(np.abs(misfit[turning]))) + LEAST_MISFIT_PCT
+        return None
+    first, second = (100 * float(np.mean(m[turning])) + LEAST_MISFIT_PCT for m in misfits)
+    return first, second
 
 
 def _bump_misfit(calm: FloatColumn, quick: FloatColumn, place: Corner) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import Motion, others_kph, smooth
+from canwheel.track.motion import Motion, smooth
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -65,16 +65,18 @@ def _jumps(track: WheelTrack, motion: Motion, corner: Corner) -> _Jumps | None:
     if not own.period_s > 0:
         return None
     seen = track.seen_from(corner)
-    others = others_kph(seen, corner)
+    others = motion.others_kph(corner)
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
-    others_size = np.abs(_away_from_itself(others, own.period_s, allowed / 2))
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
-        off &= (others > READ_FROM_KPH) & ~(others_size > allowed / 2)
+        off &= others > READ_FROM_KPH
+    if not off.any():
+        return None
+    off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
     found = [

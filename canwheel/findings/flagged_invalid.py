@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import Motion, others_kph
+from canwheel.track.motion import Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelSamples, WheelTrack
 
@@ -20,12 +20,12 @@ ONE_SPELL_S = 1.0
 """Flags less than this apart are one spell. [s]"""
 
 
-def find_flagged_invalid(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
+def find_flagged_invalid(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose signal is flagged while the car drives."""
     findings = []
     for corner in CORNERS:
         own = track.wheel(corner)
-        spells = _spells(own, others_kph(track.seen_from(corner), corner))
+        spells = _spells(own, motion.others_kph(corner))
         if spells:
             findings.append(_describe(corner, own, spells))
     return Outcome(findings=tuple(findings))

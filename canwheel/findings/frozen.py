@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import Motion, others_kph, smooth
+from canwheel.track.motion import Motion, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SHORTEST_S = 0.5
@@ -44,7 +44,7 @@ FROM_KPH = 5.0
 """Below this units hold the last value between two teeth, and zero is no reading at all. [km/h]"""
 
 
-def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
+def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that repeat one reading to the last bit while the car's speed changes."""
     findings = []
     for corner in CORNERS:
@@ -55,7 +55,7 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
             order = (corner.same_side, corner.mirror, corner.mirror.same_side)
             frozen = _frozen_runs(own, seen[:, [other.position for other in order]])
             if frozen:
-                findings.append(_describe(track, corner, frozen))
+                findings.append(_describe(track, motion, corner, frozen))
     return Outcome(findings=tuple(findings))
 
 
@@ -130,11 +130,13 @@ def _range_inside(
     )
 
 
-def _describe(track: WheelTrack, corner: Corner, frozen: list[tuple[int, int]]) -> Finding:
+def _describe(
+    track: WheelTrack, motion: Motion, corner: Corner, frozen: list[tuple[int, int]]
+) -> Finding:
     own = track.wheel(corner)
     first, last = max(frozen, key=lambda run: own.time_s[run[1]] - own.time_s[run[0]])
     value = float(own.speed_kph[first])
-    others = others_kph(track.seen_from(corner), corner)[first : last + 1]
+    others = motion.others_kph(corner)[first : last + 1]
     low, high = float(np.nanmin(others)), float(np.nanmax(others))
     times = "" if len(frozen) == 1 else f", {len(frozen)} times in all"
     return Finding(

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome, Span
-from canwheel.track.motion import MOVING_KPH, Motion, expected_kph
+from canwheel.track.motion import MOVING_KPH, Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
@@ -43,7 +43,7 @@ class _PickUp:
 
 def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that wake up later than the others at every start."""
-    seen = {c: expected_kph(track.seen_from(c), c)[0] for c in CORNERS}
+    seen = {c: motion.expected_kph(c)[0] for c in CORNERS}
     pick_ups = {c: _pick_up(track.wheel(c), seen[c]) for c in CORNERS}
     findings, not_judged = [], []
     for corner in CORNERS:

@@ -35,6 +35,16 @@ _RULES = (
     "The maker's service information, local rules and the practice of licensed workshops come "
     "before anything said here."
 )
+_PUBLIC_ROAD = (
+    "Keep to the rules of the road on a route that you know; a fault that needs more to show "
+    "itself is looked for on closed ground."
+)
+# Pins of the diagnostic socket: ISO 15031-3 and ISO 15765-4, from memory.
+_PLUG_IN = (
+    "Plug in with the ignition off, then switch it on. CAN high is on pin 6 and CAN low on pin 14 "
+    "of the diagnostic socket; where a gateway keeps the brake unit's bus from the socket, take "
+    "that bus where the maker's wiring diagram shows it. Keep the cable clear of the pedals."
+)
 _ORDER = (
     "By their clocks the second drive was recorded before the first one: make sure that the two "
     "files are not exchanged."
@@ -55,6 +65,11 @@ _SELDOM_COUNT = 2
 unrepaired faults that were looked at only after they had shown, those that came less than once in
 two drives were called proven far oftener than one time in twenty, nearly all of them after one or
 two times; those that came oftener were not (our simulation)."""
+
+
+def caution_recording() -> tuple[str, ...]:
+    """Return the cautions that come before a recording."""
+    return (_TWO_PEOPLE, _BRAKES, _PUBLIC_ROAD, _PLUG_IN, _LISTENS, _RULES)
 
 
 def caution_check(judgement: Judgement) -> tuple[str, ...]:

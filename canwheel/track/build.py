@@ -1,5 +1,7 @@
 """`Frames` and a `WheelLayout` to a `WheelTrack`."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,13 +41,12 @@ def build_track(
         _wheel_samples(frames, clock.time_s, layout, layout.wheel(corner), factor)
         for corner in CORNERS
     )
-    wheels = (fl, fr, rl, rr)
+    wheels = _with_shared_times(fl, fr, rl, rr)
     base = max(wheels, key=lambda wheel: wheel.period_s if len(wheel.time_s) > 1 else 0.0)
     duration_s = summary.duration_s
     if clock.steps or not duration_s:
         duration_s = float(np.max(clock.time_s, initial=0.0))
     facts = vehicle.vehicle
-    known_box = facts.wheelbase_m is not None and facts.track_m is not None
     return WheelTrack(
         wheels=wheels,
         time_s=base.time_s,
@@ -55,9 +56,7 @@ def build_track(
         circumference_m=vehicle.circumference_m,
         driven=facts.driven,
         wheelbase_over_track=(
-            facts.wheelbase_m / facts.track_m
-            if known_box and facts.wheelbase_m and facts.track_m
-            else None
+            facts.wheelbase_m / facts.track_m if facts.wheelbase_m and facts.track_m else None
         ),
         drive_side=vehicle.drive_side,
         helpers={
@@ -111,6 +110,23 @@ def _wheel_samples(
         resolution_kph=resolution,
         period_s=period_s,
     )
+
+
+def _with_shared_times(
+    fl: WheelSamples, fr: WheelSamples, rl: WheelSamples, rr: WheelSamples
+) -> tuple[WheelSamples, WheelSamples, WheelSamples, WheelSamples]:
+    """Let corners of one message have one and the same array of times.
+
+    That they need no interpolation between them is then seen at a glance (`at_times`).
+    """
+
+    def shared(wheel: WheelSamples, *earlier: WheelSamples) -> WheelSamples:
+        for other in earlier:
+            if np.array_equal(wheel.index, other.index):
+                return replace(wheel, time_s=other.time_s)
+        return wheel
+
+    return fl, shared(fr, fl), shared(rl, fl, fr), shared(rr, fl, fr, rl)
 
 
 def _helper_samples(

@@ -11,7 +11,7 @@ tyres do not slip sideways. The first relation has three unknowns for four readi
 which corner is wrong; the second tells whether three corners agree among themselves.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,9 +72,19 @@ def others_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
     ----------
     speed_kph : (n, 4).
     """
-    rest = np.sort(np.delete(speed_kph, corner.position, axis=1), axis=1)  # NaN goes last
-    middle: FloatColumn = np.where(np.isnan(rest[:, 2]), rest[:, 0], rest[:, 1])
+    first, second, third = (speed_kph[:, other] for other in _others(corner))
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    middle: FloatColumn = np.maximum(low, np.minimum(high, third))
+    few = np.flatnonzero(np.isnan(middle))
+    if len(few):
+        middle[few] = np.fmin(np.fmin(first[few], second[few]), third[few])
     return middle
+
+
+def _others(corner: Corner) -> tuple[int, int, int]:
+    """Positions of the corner on the same side, on the same axle, and crosswise."""
+    mirror = corner.mirror
+    return corner.same_side.position, mirror.position, mirror.same_side.position
 
 
 def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, FloatColumn]:
@@ -93,18 +103,18 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
     flag = squared_relation_kph(speed_kph, corner)
     flag = np.where(three_agree(speed_kph, corner) & ~np.isnan(flag), flag, middle)
     least, most = np.minimum(middle, flag), np.maximum(middle, flag)
-    rest = np.delete(speed_kph, corner.position, axis=1)
-    few = np.isnan(rest).any(axis=1)
-    least[few] = np.fmin.reduce(rest[few], axis=1) / TWO_LEFT_FACTOR
-    most[few] = np.fmax.reduce(rest[few], axis=1) * TWO_LEFT_FACTOR
+    first, second, third = (speed_kph[:, other] for other in _others(corner))
+    few = np.flatnonzero(np.isnan(first) | np.isnan(second) | np.isnan(third))
+    if len(few):
+        slowest = np.fmin(np.fmin(first[few], second[few]), third[few])
+        fastest = np.fmax(np.fmax(first[few], second[few]), third[few])
+        least[few], most[few] = slowest / TWO_LEFT_FACTOR, fastest * TWO_LEFT_FACTOR
     return least, most
 
 
 def squared_relation_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
     """(n,) this corner by the squared relation, NaN where there is no such speed. [km/h]"""
-    mirror = speed_kph[:, corner.mirror.position]
-    same_side = speed_kph[:, corner.same_side.position]
-    diagonal = speed_kph[:, corner.mirror.same_side.position]
+    same_side, mirror, diagonal = (speed_kph[:, other] for other in _others(corner))
     squared = mirror**2 + same_side**2 - diagonal**2
     with np.errstate(invalid="ignore"):
         speed: FloatColumn = np.sqrt(squared)
@@ -166,24 +176,35 @@ def smooth(values: FloatColumn, samples: int) -> FloatColumn:
     half = max(0, samples // 2)
     if half == 0 or len(values) == 0:
         return values
-    known = ~np.isnan(values)
-    zero = np.zeros((1, *values.shape[1:]))
-    total = np.concatenate([zero, np.cumsum(np.where(known, values, 0.0), axis=0)])
-    count = np.concatenate([zero, np.cumsum(known, axis=0)])
-    n = len(values)
-    first = np.maximum(np.arange(n) - half, 0)
-    last = np.minimum(np.arange(n) + half + 1, n)
+    unknown = np.isnan(values)
+    if not unknown.any():
+        total = _running_sum(values, half)
+        count = _running_sum(np.ones((len(values), *[1] * (values.ndim - 1))), half)
+    else:
+        total = _running_sum(np.where(unknown, 0.0, values), half)
+        count = _running_sum((~unknown).astype(np.float64), half)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean: FloatColumn = (total[last] - total[first]) / (count[last] - count[first])
+        mean: FloatColumn = total / count
     return mean
+
+
+def _running_sum(values: FloatColumn, half: int) -> FloatColumn:
+    """Sum over `half` rows before to `half` rows after each, as far as there are any."""
+    n = len(values)
+    padded = np.empty((n + 2 * half + 1, *values.shape[1:]))
+    padded[: half + 1] = 0.0
+    np.cumsum(values, axis=0, out=padded[half + 1 : half + 1 + n])
+    padded[half + 1 + n :] = padded[half + n]
+    return np.asarray(padded[2 * half + 1 :] - padded[:n])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Motion:
-    """The car's own motion on the track's common time base.
+    """The car's own motion on the track's common time base, and what corners say of one another.
 
     Attributes
     ----------
+    track : the drive that it is the motion of.
     speed_kph : (n,) median of the corners read. [km/h]
     turn : (n,) left/right difference over speed, positive in a left turn; of the axle whose
         difference is the smaller, so that one wrong corner makes no turn; NaN when standing.
@@ -193,12 +214,30 @@ class Motion:
     top_kph : fastest for at least a blink (a spike is no speed). [km/h]
     """
 
+    track: WheelTrack
     speed_kph: FloatColumn
     turn: FloatColumn
     accel_mps2: FloatColumn
     moving: NDArray[np.bool_]
     distance_km: float
     top_kph: float
+    # Several checks ask for the same columns; each is worked out once.
+    _others: dict[Corner, FloatColumn] = field(default_factory=dict, repr=False)
+    _expected: dict[Corner, tuple[FloatColumn, FloatColumn]] = field(
+        default_factory=dict, repr=False
+    )
+
+    def others_kph(self, corner: Corner) -> FloatColumn:
+        """What the others say, at the corner's own times; see the function of that name. [km/h]"""
+        if corner not in self._others:
+            self._others[corner] = others_kph(self.track.seen_from(corner), corner)
+        return self._others[corner]
+
+    def expected_kph(self, corner: Corner) -> tuple[FloatColumn, FloatColumn]:
+        """What it may read, at its own times; see the function of that name. [km/h]"""
+        if corner not in self._expected:
+            self._expected[corner] = expected_kph(self.track.seen_from(corner), corner)
+        return self._expected[corner]
 
 
 def estimate_motion(track: WheelTrack) -> Motion:
@@ -216,6 +255,7 @@ def estimate_motion(track: WheelTrack) -> Motion:
     step_s = np.diff(track.time_s, prepend=track.time_s[:1])
     step_s[step_s > LONGEST_STEP_S] = 0.0
     return Motion(
+        track=track,
         speed_kph=speed,
         turn=np.where(moving, turn_share(smooth(track.speed_kph, samples)), np.nan),
         accel_mps2=np.nan_to_num(accel) / KPH_PER_MPS,
@@ -235,12 +275,20 @@ def samples_in(track: WheelTrack, seconds: float) -> int:
 
 def middle_kph(speed_kph: FloatColumn) -> FloatColumn:
     """(n,) median of the corners read, NaN where none is. [km/h]"""
-    order = np.sort(speed_kph, axis=1)  # NaN goes last
-    count = np.sum(~np.isnan(speed_kph), axis=1)
-    rows = np.arange(len(order))
-    low = order[rows, np.maximum(count - 1, 0) // 2]
-    high = order[rows, np.minimum(count // 2, len(CORNERS) - 1)]
-    return np.where(count > 0, (low + high) / 2, np.nan)
+    first, second, third, fourth = speed_kph.T
+    # The two in the middle: all but the lowest and the highest.
+    lows, highs = np.minimum(first, second), np.maximum(first, second)
+    lows_2, highs_2 = np.minimum(third, fourth), np.maximum(third, fourth)
+    middle: FloatColumn = (np.maximum(lows, lows_2) + np.minimum(highs, highs_2)) / 2
+    few = np.flatnonzero(np.isnan(middle))
+    if len(few):
+        order = np.sort(speed_kph[few], axis=1)  # NaN goes last
+        count = np.sum(~np.isnan(order), axis=1)
+        rows = np.arange(len(few))
+        low = order[rows, np.maximum(count - 1, 0) // 2]
+        high = order[rows, np.minimum(count // 2, len(CORNERS) - 1)]
+        middle[few] = np.where(count > 0, (low + high) / 2, np.nan)
+    return middle
 
 
 def axle_turn_shares(speed_kph: FloatColumn) -> FloatColumn:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, Motion, expected_kph
+from canwheel.track.motion import LONGEST_STEP_S, Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
@@ -109,7 +109,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     own = track.wheel(corner)
     if len(own.time_s) < 2:  # noqa: PLR2004 - one sample is no spell
         return ()
-    others, _ = expected_kph(track.seen_from(corner), corner)
+    others, _ = motion.expected_kph(corner)
     nothing = own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
     judged = others >= MUST_READ_KPH
     silent = judged & nothing

@@ -9,6 +9,7 @@ import pytest
 
 from canwheel.capture import read_capture
 from canwheel.capture.library import import_can
+from canwheel.errors import CaptureError
 from canwheel.frames import FrameFlag, IdPattern
 
 asammdf = pytest.importorskip("asammdf")
@@ -148,3 +149,28 @@ def test_python_can_is_imported_whole_where_it_already_was() -> None:
 
     assert import_can() is can
     assert can.io.mf4.asammdf is not None
+
+
+@pytest.mark.parametrize(("block", "place", "says"), [("CN", 4, "outside"), ("CG", 24, "size")])
+def test_sizes_that_cannot_be_are_refused(
+    tmp_path: Path, block: str, place: int, says: str
+) -> None:
+    """The library would write outside of its memory, or take gigabytes of it.
+
+    Places within the two blocks from their description in asammdf.
+    """
+    frames = records(
+        "CAN_DataFrame", 1, ID=("<u4", 1), DataLength=("u1", 0), DataBytes=("(8,)u1", 0)
+    )
+    path = write(tmp_path / "a.mf4", [("CAN_DataFrame", frames, [2.0])])
+    with asammdf.MDF(path, process_bus_logging=False) as mdf:
+        channel = next(c for c in mdf.groups[0].channels if c.name.endswith(".ID"))
+        address = channel.address if block == "CN" else mdf.groups[0].channel_group.address
+    content = bytearray(path.read_bytes())
+    assert content[address : address + 4] == b"##" + block.encode()
+    links = int.from_bytes(content[address + 16 : address + 24], "little")
+    field = address + 24 + 8 * links + place
+    content[field : field + 4] = b"\xff\xff\xff\x0f"
+    path.write_bytes(content)
+    with pytest.raises(CaptureError, match=f"damaged: .*{says}"):
+        read_capture(path)
