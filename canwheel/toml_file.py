@@ -23,8 +23,8 @@ def read_toml(path: Path, kind: type[Struct], error_type: type[CanwheelError], w
 
     Raises
     ------
-    CanwheelError : of `error_type`: unreadable, no TOML, an unknown key or a wrong type; the message
-        names the line or the key.
+    CanwheelError : of `error_type`: unreadable, no TOML, an unknown key or a wrong type; the
+        message names the line or the key.
     """
     try:
         document = tomllib.loads(path.read_bytes().decode("utf-8-sig"))

@@ -1,11 +1,13 @@
 """``canwheel compare``: whether the repair is proven."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from canwheel.cli.options import FILE, drive_options
 from canwheel.cli.output import this_screen, write_json, write_text
+from canwheel.cli.page import PageRequest, page_options
 from canwheel.cli.progress import reading_progress
 
 EXIT_CODES = {
@@ -17,34 +19,56 @@ EXIT_CODES = {
 }
 
 
-@click.command("compare", short_help="Judge two drives: is the repair proven?")
+@click.command("compare", short_help="Judge the drives before and after: is the repair proven?")
 @click.argument("before", type=FILE)
-@click.argument("after", type=FILE)
+@click.argument("after", type=FILE, nargs=-1, required=True)
 @drive_options
+@click.option(
+    "--before",
+    "further_before",
+    type=FILE,
+    multiple=True,
+    metavar="FILE",
+    help="A further drive before the repair, beside BEFORE (may be given several times).",
+)
+@click.option(
+    "--after-dbc", type=FILE, help="DBC file of the drives after the repair, if it is another."
+)
+@click.option(
+    "--after-vehicle", type=FILE, help="Vehicle file that goes with it, if it is another."
+)
+@click.option("--codes-before", type=FILE, help="Saved reading of stored codes, before the repair.")
+@click.option("--codes-after", type=FILE, help="The same after it. Codes change no verdict.")
+@page_options
 def command(
     before: Path,
-    after: Path,
-    dbc: Path,
-    vehicle: Path | None,
-    channel: str | None,
+    after: tuple[Path, ...],
     *,
+    further_before: tuple[Path, ...],
     as_json: bool,
+    **options: Any,
 ) -> int:
-    """Judge two recorded drives, before and after a repair: is the repair proven?
+    """Judge the drives before and after a repair: is the repair proven?
 
-    BEFORE is the recording that shows the fault, AFTER the one made after the repair.
+    BEFORE is the recording that shows the fault, AFTER the one made after the repair. Where there
+    are several they add up: their distances, and what was found in any of them.
 
     \b
     Exit codes:
-      0  the repair is proven, or both drives are sound
+      0  the repair is proven, or all drives are sound
       1  the fault is still there, or there is a new one
       2  a file or the command line cannot be used
-      3  the second drive is too short or too slow to prove it
+      3  the driving after the repair is too short or too slow to prove it
     """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
+    page = PageRequest.of(options)
     from canwheel.pipeline import compare  # noqa: PLC0415 - the help text needs none of it
 
     with reading_progress() as progress:
-        result = compare(before, after, dbc, vehicle, channel=channel, progress=progress)
+        result = compare((before, *further_before), after, progress=progress, **options)
+    if page.out is not None:
+        from canwheel.views.page import render_comparison_page  # noqa: PLC0415
+
+        page.write(lambda notes: render_comparison_page(result, notes))
     if as_json:
         from canwheel.views.document import document_comparison, render_json  # noqa: PLC0415
 

@@ -8,6 +8,7 @@ import math
 from typing import Any, Literal
 
 import msgspec
+import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import SignalPlace
@@ -17,6 +18,7 @@ from canwheel.judgement.proof import Claim, ComparisonVerdict, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.outcome import EventKind, FaultKind, Figure, Finding
 from canwheel.pipeline import Check, CodesBeside, CodesCompared, Comparison
+from canwheel.track.coverage import SPEED_BANDS_KPH
 from canwheel.track.lamps import LampName
 from canwheel.version import VERSION
 
@@ -57,6 +59,14 @@ class DefinitionsPart(Part, frozen=True):
     wheels: dict[Corner, WheelPart]
 
 
+class BandPart(Part, frozen=True):
+    """Distance in one speed band; the fastest has no upper end."""
+
+    from_kph: float
+    to_kph: float | None
+    km: float
+
+
 class DrivePart(Part, frozen=True):
     """What was driven."""
 
@@ -67,6 +77,7 @@ class DrivePart(Part, frozen=True):
     straight_s: float
     left_turn_s: float
     right_turn_s: float
+    bands: list[BandPart]
 
 
 class FindingPart(Part, frozen=True):
@@ -338,6 +349,8 @@ def _wheel(place: SignalPlace) -> WheelPart:
 
 def _drive(judgement: Judgement) -> DrivePart:
     coverage = judgement.coverage
+    whole = np.ones(len(coverage.driving.time_s), np.bool_)
+    band_km = coverage.driving.km_where(whole).sum(axis=1)
     return DrivePart(
         distance_km=round(coverage.distance_km, 3),
         moving_s=round(coverage.moving_s, 1),
@@ -346,6 +359,10 @@ def _drive(judgement: Judgement) -> DrivePart:
         straight_s=round(coverage.straight_s, 1),
         left_turn_s=round(coverage.left_turn_s, 1),
         right_turn_s=round(coverage.right_turn_s, 1),
+        bands=[
+            BandPart(low, None if math.isinf(high) else high, round(float(km), 3))
+            for (low, high), km in zip(SPEED_BANDS_KPH, band_km, strict=True)
+        ],
     )
 
 
