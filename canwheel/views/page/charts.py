@@ -230,7 +230,7 @@ def draw_moment(
     few = len(part.time_s) < DOTS_BELOW
     dots = (frame.dots("own dots", part.time_s, part.own_kph),) if few else ()
     return Drawing(
-        lines=(band, middle, own, *dots),
+        lines=(band, own, *dots, middle),
         legend=told,
         shades=_shade(shown, frame),
         letters=(),

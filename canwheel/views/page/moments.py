@@ -18,6 +18,9 @@ from canwheel.views.page.thinning import POINTS, least_and_most
 MOST_MOMENTS = 2
 """Of one finding; more say nothing new."""
 
+_MOST_LOOKED_AT = 12
+"""Spells among which moments that do not overlap are looked for."""
+
 _USUAL_LENGTH_S = 12.0
 _LENGTH_S: dict[FaultKind, float] = {"ring_damage": 5.0, "wrong_ratio": 20.0, "no_signal": 20.0}
 """How much of the drive a view shows: a few turns of the wheel where the ripple goes with them, a
@@ -112,15 +115,14 @@ def worst_moments(view: View, finding: Finding, duration_s: float) -> tuple[Span
     lacking = view.lacking_kph()
     length_s = _LENGTH_S.get(finding.kind, _USUAL_LENGTH_S)
     worth = [float(lacking[within(view.time_s, [span])].sum()) for span in finding.spans]
-    best = np.argsort(worth, kind="stable")[::-1][:MOST_MOMENTS]
-    spans = [finding.spans[int(i)] for i in sorted(best)]
+    best = np.argsort(worth, kind="stable")[::-1][:_MOST_LOOKED_AT]
     moments = [
         _worst_stretch(view, lacking, span, length_s, moving=finding.kind in _SHOWS_AS_THEY_MOVE)
         if span.to_s - span.from_s > length_s
         else _with_room(span, length_s)
-        for span in spans
+        for span in (finding.spans[int(i)] for i in best)
     ]
-    if len(spans) < MOST_MOMENTS and finding.from_s > length_s / 2:
+    if len(finding.spans) == 1 and finding.from_s > length_s / 2:
         # It began on the way: that moment tells most.
         moments.insert(0, Span(finding.from_s - length_s / 3, finding.from_s + length_s * 2 / 3))
     inside = [Span(max(0.0, m.from_s), min(duration_s, m.to_s)) for m in moments]
@@ -166,9 +168,9 @@ def _range_kph(speed_kph: FloatColumn) -> float:
 
 
 def _apart(spans: Sequence[Span]) -> tuple[Span, ...]:
-    """Leave out what overlaps the one before it."""
+    """The first ones that do not overlap, in order of time."""
     kept: list[Span] = []
-    for span in sorted(spans, key=lambda span: span.from_s):
-        if not kept or span.from_s >= kept[-1].to_s:
+    for span in spans:
+        if all(span.from_s >= other.to_s or span.to_s <= other.from_s for other in kept):
             kept.append(span)
-    return tuple(kept)
+    return tuple(sorted(kept[:MOST_MOMENTS], key=lambda span: span.from_s))

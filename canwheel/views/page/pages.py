@@ -30,7 +30,7 @@ from canwheel.views.document import (
 )
 from canwheel.views.page.charts import HEIGHT, WIDTH
 from canwheel.views.page.plan import plan_check, plan_comparison
-from canwheel.views.page.sections import DriveView, NamedDrive, view_drives
+from canwheel.views.page.sections import NamedDrive, view_drives
 from canwheel.views.page.units import SpeedName, Units
 from canwheel.views.words import (
     COMPARISON_WORDS,
@@ -132,6 +132,7 @@ def render_comparison_page(comparison: Comparison, notes: PageNotes | None = Non
     units = Units(notes.speed)
     vehicle = comparison.after_drives[-1].vehicle
     before, after = _both_sides(comparison, document)
+    views = view_drives(before, units, later=after)
     codes = document.codes
     readings = (
         []
@@ -153,7 +154,7 @@ def render_comparison_page(comparison: Comparison, notes: PageNotes | None = Non
         headline=headline_comparison(comparison.proof, vehicle.drive_side),
         side=vehicle.drive_side,
         plan=plan_comparison(document, vehicle.drive_side),
-        sides=_view_sides(comparison, before, after, units),
+        sides=[views[: len(before)], views[len(before) :]],
         not_shown=not_shown(comparison.judged_after, vehicle.drive_side),
         not_shown_by="the driving after the repair",
         next_title="Next",
@@ -178,15 +179,6 @@ def _both_sides(
         side("Before the repair", "before", comparison.before_drives),
         side("After the repair", "after", comparison.after_drives),
     )
-
-
-def _view_sides(
-    comparison: Comparison, before: list[NamedDrive], after: list[NamedDrive], units: Units
-) -> list[list[DriveView]]:
-    """Both sides with one speed axis, lettered on; gone faults looked for in the first drive."""
-    gone = {claim.corner: claim.kind for claim in comparison.proof.claims if not claim.still_there}
-    drives = view_drives([*before, *after], units, gone_from=len(before), gone=gone)
-    return [drives[: len(before)], drives[len(before) :]]
 
 
 def _render(

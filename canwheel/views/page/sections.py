@@ -1,10 +1,10 @@
 """The drives on the page: charts, what was found in each, and its worst moments close up."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
 
-from canwheel.corners import Corner
+from canwheel.corners import CORNERS, Corner
 from canwheel.judgement.wording import KIND_WORDS
 from canwheel.outcome import FaultKind, Finding
 from canwheel.pipeline import Check
@@ -58,7 +58,6 @@ class DriveView:
     document : its numbers.
     chart : the four speeds.
     findings : what was found in it.
-    gone : close-ups of corners whose fault is not found in it any more.
     """
 
     title: str
@@ -66,38 +65,29 @@ class DriveView:
     document: CheckDocument
     chart: Chart
     findings: tuple[FindingView, ...]
-    gone: tuple[Chart, ...]
-
-    @property
-    def charts(self) -> tuple[Chart, ...]:
-        """All its charts."""
-        close = (chart for finding in self.findings for chart in finding.charts)
-        return (self.chart, *close, *self.gone)
 
 
 def view_drives(
-    drives: Sequence[NamedDrive],
-    units: Units,
-    *,
-    gone_from: int | None = None,
-    gone: Mapping[Corner, FaultKind] | None = None,
+    drives: Sequence[NamedDrive], units: Units, *, later: Sequence[NamedDrive] = ()
 ) -> list[DriveView]:
     """Make all that the page shows of the drives, findings lettered through.
 
     Parameters
     ----------
-    drives : title, place in the document, document, drive.
+    drives : those to be shown first.
     units : of the page.
-    gone_from : the first drive after the repair, None without one.
-    gone : corners whose fault has gone there, and which.
+    later : those after the repair, shown next; what is gone in them is shown beside each finding
+        of the first ones.
     """
     letters = _letters()
-    top_kph = max(check.judgement.coverage.top_speed_kph for *_, check in drives)
+    whole = [*drives, *later]
+    top_kph = max(check.judgement.coverage.top_speed_kph for *_, check in whole)
     views = []
-    for number, drive in enumerate(drives):
+    for number, drive in enumerate(whole):
         title, place, document, check = drive
-        look = gone if gone_from is not None and number >= gone_from else None
-        marks = [Mark(next(letters), finding) for finding in _findings(check)]
+        found = [finding for judged in check.judgement.corners for finding in judged.findings]
+        marks = [Mark(next(letters), finding) for finding in found]
+        after = later if number < len(drives) else ()
         views.append(
             DriveView(
                 title=title,
@@ -106,17 +96,18 @@ def view_drives(
                 chart=Chart(
                     alt=_say_chart(title, marks),
                     caption="",
-                    drawing=draw_drive(check.track, marks, units, top_kph=max(top_kph, 10.0)),
+                    drawing=draw_drive(
+                        check.track, marks, units, top_kph=max(top_kph, _LEAST_TOP_KPH)
+                    ),
                 ),
-                findings=_view_findings(drive, marks, units),
-                gone=tuple(_view_gone(title, check, look or {}, units)),
+                findings=_view_findings(drive, marks, units, after),
             )
         )
     return views
 
 
-def _findings(check: Check) -> list[Finding]:
-    return [finding for judged in check.judgement.corners for finding in judged.findings]
+_LEAST_TOP_KPH = 10.0
+"""The speed axis of a car that never moved ends here. [km/h]"""
 
 
 def _letters() -> Iterator[str]:
@@ -138,61 +129,57 @@ def _say_chart(title: str, marks: Sequence[Mark]) -> str:
 
 
 def _view_findings(
-    drive: NamedDrive, marks: Sequence[Mark], units: Units
+    drive: NamedDrive, marks: Sequence[Mark], units: Units, later: Sequence[NamedDrive]
 ) -> tuple[FindingView, ...]:
-    _, place, document, check = drive
-    views: dict[Corner, View] = {}
-    counts = dict.fromkeys(Corner, 0)
+    _, place, document, _ = drive
+    counts = dict.fromkeys(CORNERS, 0)
     shown = []
     for mark in marks:
         corner = mark.finding.corner
-        if corner not in views:
-            views[corner] = View.of(check.track, corner)
         at, counts[corner] = counts[corner], counts[corner] + 1
-        moments = worst_moments(views[corner], mark.finding, check.track.duration_s)
-        charts = tuple(
-            Chart(
-                alt=(
-                    f"Close-up of {mark.letter}: what the {corner.words} reads, and what the "
-                    "other three say that it should."
-                ),
-                caption="",
-                drawing=draw_moment(
-                    views[corner],
-                    span,
-                    units,
-                    shown=mark.finding.spans,
-                    from_zero=mark.finding.kind not in FINE,
-                ),
-            )
-            for span in moments
-        )
         shown.append(
             FindingView(
                 letter=mark.letter,
                 corner=corner,
                 place=f"{place}corners.{corner}.findings.{at}",
                 part=document.corners[corner].findings[at],
-                charts=charts,
+                charts=(
+                    *_view_moments(drive, mark, units, named=bool(later)),
+                    *_view_gone(later, mark.finding, units),
+                ),
             )
         )
     return tuple(shown)
 
 
-def _view_gone(
-    title: str, check: Check, gone: Mapping[Corner, FaultKind], units: Units
-) -> Iterable[Chart]:
-    """The largest difference that is left at a corner whose fault is gone."""
-    for corner, kind in gone.items():
-        if check.judgement.corner(corner).findings:
-            continue
-        view = View.of(check.track, corner)
-        span = largest_difference(view, kind, check.track.duration_s)
+def _view_moments(drive: NamedDrive, mark: Mark, units: Units, *, named: bool) -> Iterable[Chart]:
+    """The worst moments of a finding."""
+    title, _, _, check = drive
+    finding = mark.finding
+    view = View.of(check.track, finding.corner)
+    for span in worst_moments(view, finding, check.track.duration_s):
         yield Chart(
             alt=(
-                f"{title}: what the {corner.words} reads where it differs most from what the other "
-                "three say."
+                f"Close-up of {mark.letter}: what the {finding.corner.words} reads, and what the "
+                "other three say that it should."
             ),
-            caption=f"{title}: the {corner.words} where it differs most from the other three",
-            drawing=draw_moment(view, span, units, from_zero=kind not in FINE),
+            caption=title if named else "",
+            drawing=draw_moment(
+                view, span, units, shown=finding.spans, from_zero=finding.kind not in FINE
+            ),
+        )
+
+
+def _view_gone(later: Sequence[NamedDrive], finding: Finding, units: Units) -> Iterable[Chart]:
+    """The largest difference that is left at a corner where nothing is found any more."""
+    for title, _, _, check in later:
+        if check.judgement.corner(finding.corner).findings:
+            continue
+        view = View.of(check.track, finding.corner)
+        span = largest_difference(view, finding.kind, check.track.duration_s)
+        words = finding.corner.words
+        yield Chart(
+            alt=f"{title}: what the {words} reads where it differs most from the other three.",
+            caption=f"{title}, where it differs most from the other three",
+            drawing=draw_moment(view, span, units, from_zero=finding.kind not in FINE),
         )
