@@ -2,6 +2,7 @@
 
 import gzip
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import cantools
@@ -9,7 +10,7 @@ import pytest
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import CaptureError, RequestError
-from canwheel.pipeline import Check, check, compare
+from canwheel.pipeline import Check, check, compare, compare_checks
 from canwheel.roadtest.bus_layout import dbc_text
 from canwheel.roadtest.demo import make_pair
 from canwheel.roadtest.layouts import BAKERY_VAN
@@ -154,3 +155,34 @@ def test_a_recording_exchanged_with_the_other_is_told() -> None:
     )
     assert "not exchanged" in result.cautions[0]
     assert result.proof.verdict == "new_fault"
+
+
+def test_recordings_that_overlap_are_told_where_their_clocks_tell_the_date() -> None:
+    examples, captures = PROJECT / "dbc_examples", PROJECT / "captures"
+    before, after = (
+        check(captures / f"{name}.log.gz", examples / "bakery_van.dbc")
+        for name in ("before", "after")
+    )
+    later = replace(
+        after.summary,
+        sha256="cd" * 32,
+        first_time_ns=after.summary.first_time_ns + 10**9,
+        last_time_ns=after.summary.last_time_ns + 10**9,
+    )
+    overlapping = compare_checks([before], [after, replace(after, summary=later)])
+    assert any("overlap" in caution for caution in overlapping.cautions)
+    ages = 10 * after.summary.last_time_ns
+    apart = replace(later, first_time_ns=ages, last_time_ns=ages + 10**9)
+    assert not any(
+        "overlap" in caution
+        for caution in compare_checks([before], [after, replace(after, summary=apart)]).cautions
+    )
+
+
+def test_drives_that_are_put_together_keep_their_own_judgement() -> None:
+    examples, captures = PROJECT / "dbc_examples", PROJECT / "captures"
+    dbc = examples / "bakery_van.dbc"
+    whole = compare([captures / "before.log.gz"], (captures / "after.log.gz",), dbc)
+    assert whole.judged_before is whole.before.judgement
+    assert whole.before_drives == (whole.before,)
+    assert whole.after_drives == (whole.after,)

@@ -1,7 +1,5 @@
 """Stored codes on a terminal: what the unit reported, code by code, and what a clearing did."""
 
-from datetime import datetime
-
 from rich.console import Group, RenderableType
 from rich.padding import Padding
 from rich.text import Text
@@ -28,6 +26,7 @@ from canwheel.views.terminal import (
     render_parts,
     section,
 )
+from canwheel.views.words import say_moment
 
 _STATE_STYLES: dict[CodeState, str] = {
     "fails_now": FAULT,
@@ -106,21 +105,13 @@ def _say_count(found: int) -> str:
 
 
 def _subject(document: CodesDocument) -> Text:
-    parts = (document.vehicle, _say_unit(document.unit), _say_moment(document.read_at))
+    parts = (document.vehicle, _say_unit(document.unit), f"read {say_moment(document.read_at)}")
     return Text(printable(" · ".join(part for part in parts if part)), style=QUIET)
 
 
 def _say_unit(unit: UnitFacts) -> str:
     width = 3 if unit.id_bits == _STANDARD_ID_BITS else 8
     return f"unit {unit.request_id:0{width}X}/{unit.response_id:0{width}X}"
-
-
-def _say_moment(read_at: str) -> str:
-    try:
-        moment = datetime.fromisoformat(read_at).astimezone()
-    except ValueError:  # somebody edited the file
-        return f"read {read_at}"
-    return f"read {moment:%Y-%m-%d %H:%M}"
 
 
 def _code_section(

@@ -5,6 +5,7 @@ both, so that a page can be made of the very numbers that stand in the JSON docu
 """
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from pathlib import PurePath
 
 from canwheel.corners import Side
@@ -210,6 +211,14 @@ def say_time(seconds: float) -> str:
     if hours:
         return f"{hours} h {minutes} min"
     return f"{minutes} min {rest_s} s" if minutes else f"{rest_s} s"
+
+
+def say_moment(read_at: str) -> str:
+    """An ISO 8601 time as ``2026-11-02 10:00`` of this machine's clock; other text as it is."""
+    try:
+        return f"{datetime.fromisoformat(read_at).astimezone():%Y-%m-%d %H:%M}"
+    except ValueError:  # somebody edited the file
+        return read_at
 
 
 def name_drives(single: str, side: str, count: int) -> tuple[str, ...]:

@@ -1,6 +1,7 @@
 """When each warning lamp went out, counted from the recording's start and from moving off."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -70,3 +71,31 @@ def test_a_car_that_never_moved() -> None:
 @pytest.mark.parametrize("values", [[], [math.nan, math.nan]])
 def test_a_lamp_that_was_never_heard_of_is_left_out(values: list[float]) -> None:
     assert lamps_of(values) == ()
+
+
+def test_the_speed_at_which_a_lamp_lights_again_is_that_of_the_nearest_sample() -> None:
+    lamp_signal = HelperSamples(np.arange(8.0), np.array([1, 1, 0, 0, 0, 1, 1, 1.0]))
+    time_s = np.array([0.0, 1.0, 2.0, 3.0, 4.1, 5.2, 6.3])
+    speed_kph = np.column_stack([time_s * 10, time_s * 10, time_s * 0, time_s * 10])
+    track = WheelTrack(
+        wheels=(SILENT, SILENT, SILENT, SILENT),
+        time_s=time_s,
+        speed_kph=speed_kph,  # one corner is dead: the car's speed is that of the others
+        duration_s=10.0,
+        helpers={"lamp_abs": lamp_signal},
+    )
+    (lamp,) = measure_lamps(track, 1.0)
+    assert (lamp.lit_again_s, lamp.lit_again_kph) == (5.0, 52.0)
+    (lost,) = measure_lamps(replace(track, time_s=time_s / 3), 1.0)
+    assert lost.lit_again_kph is None
+
+
+@pytest.mark.parametrize(
+    ("after_moving_s", "as_usual"), [(None, None), (-2.0, True), (30.0, True), (30.1, False)]
+)
+def test_half_a_minute_is_usual(after_moving_s: float | None, *, as_usual: bool | None) -> None:
+    # Common practice, no source.
+    lamp = Lamp(
+        "abs", lit_at_start=True, went_out_s=40.0, after_moving_s=after_moving_s, lit_again_s=None
+    )
+    assert lamp.out_as_usual is as_usual

@@ -27,26 +27,26 @@ def shipped() -> Comparison:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def rejudge() -> Callable[..., Check]:
     """Judge a drive anew as if this had been found, and so much driven."""
+    return judge_anew
 
-    def make(check: Check, outcome: Outcome, coverage: Coverage | None = None) -> Check:
-        judgement = judge_drive(
-            outcome,
-            coverage or check.judgement.coverage,
-            typical_error_pct=[judged.typical_error_pct for judged in check.judgement.corners],
-            lamps=check.judgement.lamps,
-        )
-        side = check.vehicle.drive_side
-        return replace(
-            check,
-            judgement=judgement,
-            next_steps=advise(judgement, side),
-            cautions=caution_check(judgement),
-        )
 
-    return make
+def judge_anew(check: Check, outcome: Outcome, coverage: Coverage | None = None) -> Check:
+    judgement = judge_drive(
+        outcome,
+        coverage or check.judgement.coverage,
+        typical_error_pct=[judged.typical_error_pct for judged in check.judgement.corners],
+        lamps=check.judgement.lamps,
+    )
+    side = check.vehicle.drive_side
+    return replace(
+        check,
+        judgement=judgement,
+        next_steps=advise(judgement, side),
+        cautions=caution_check(judgement),
+    )
 
 
 @pytest.fixture

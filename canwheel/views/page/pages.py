@@ -45,6 +45,7 @@ from canwheel.views.words import (
     not_shown,
     say_claim,
     say_lamp,
+    say_moment,
     say_time,
 )
 
@@ -206,6 +207,7 @@ def _render(
         band=_say_band,
         confidence=say_confidence,
         clock=_say_clock,
+        moment=say_moment,
     )
     made_at = (notes.made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M")
     drives = [drive for drives in facts["sides"] for drive in drives]
