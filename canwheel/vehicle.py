@@ -140,6 +140,37 @@ def rolling_circumference_m(tyre: str) -> float:
     return _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
 
 
+_WORDS = {
+    "`object`": "a section",
+    "object contains": "has",
+    "`float": "`a number",
+    "`int": "`a whole number",
+    "`str": "`text",
+    "`bool": "`true or false",
+    "`array": "`a list",
+    " | null": "",
+    "unknown field": "the unknown key",
+}
+"""The library's words for what a TOML file holds, and those of the people who write one."""
+
+
+_ALLOWED = {
+    "vehicle.drive_side": '"left" or "right"',
+    "vehicle.driven": '"front", "rear" or "all"',
+}
+
+
+def _in_plain_words(message: str, key: str) -> str:
+    if key in _ALLOWED:
+        return f"must be {_ALLOWED[key]}"
+    if "matching regex" in message:
+        return 'must be "Message.Signal", as the DBC spells the two names'
+    message = message[0].lower() + message[1:]
+    for theirs, ours in _WORDS.items():
+        message = message.replace(theirs, ours)
+    return re.sub(r"`(a number|a whole number|text|true or false|a list)`", r"\1", message)
+
+
 def read_vehicle(path: Path) -> Vehicle:
     """Read and check a vehicle file.
 
@@ -173,7 +204,7 @@ def read_vehicle(path: Path) -> Vehicle:
         message, _, key = str(error).partition(" - at `$")
         key = key.strip("`").lstrip(".")
         raise VehicleError(
-            message[0].lower() + message[1:],
+            _in_plain_words(message, key),
             where=f"{path}, {key}" if key else str(path),
             remedy="README lists the keys a vehicle file may have",
         ) from error
