@@ -33,6 +33,9 @@ OUTSTANDING = 2.5
 """And it must be this many times that of the other corners: what tyres, drive line and road do, all
 corners share, and the two of an axle most of all."""
 
+ABOVE_ALL = 1.5
+"""And so many times that of the worst of them: teeth of sound rings are uneven too, some more."""
+
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
 
@@ -125,7 +128,10 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         for other, spectrum in spectra.items()
         if other is not corner and spectrum is not None
     ]
-    return comb.ripple > OUTSTANDING * float(np.median(others)) if others else True
+    if not others:
+        return True
+    limit = max(OUTSTANDING * float(np.median(others)), ABOVE_ALL * max(others))
+    return comb.ripple > limit
 
 
 def _false_alarm(comb: _Comb) -> float:
