@@ -85,13 +85,7 @@ def facts(findings: tuple[Finding, ...]) -> list[tuple[Any, ...]]:
     ("first", "second"),
     [
         ("no_signal", "wrong_ratio"),
-        pytest.param(
-            "no_signal",
-            "late_pickup",
-            marks=pytest.mark.xfail(
-                reason="while the late one sleeps too, the two sound corners have no reference"
-            ),
-        ),
+        ("no_signal", "late_pickup"),
         ("no_signal ", "dropout"),
         ("frozen", "wrong_ratio"),
         ("frozen", "no_signal"),
@@ -245,7 +239,6 @@ def test_one_corner_with_hardly_a_frame(town: Any, said: Any, corner: Corner, fr
 
 
 @pytest.mark.parametrize("corner", CORNERS[1:])
-@pytest.mark.xfail(reason="copied.py compares a corner with one that has no sample", strict=True)
 def test_one_corner_without_a_single_frame(town: Any, said: Any, corner: Corner) -> None:
     # As where its signal lies beyond the end of the frames that come.
     present = np.ones(town.kph.shape, bool)

@@ -31,7 +31,6 @@ def test_the_speed_is_found(
     assert finding.count >= 2
 
 
-@pytest.mark.xfail(reason="a drive above 40 km/h alone says nothing of late pick-up, nor says so")
 def test_without_a_slow_part_nothing_is_claimed(make_drive: Any, said: Any) -> None:
     track = make_drive([(0, 40), (60, 60)], ()).track()
     assert said(track) == {}
