@@ -7,6 +7,8 @@ import pytest
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.findings import examine
+from canwheel.findings.ring_damage import find_ring_damage
+from canwheel.track.motion import estimate_motion
 
 at_each_corner = pytest.mark.parametrize("corner", CORNERS)
 CIRCUMFERENCE_M = 1.94
@@ -107,3 +109,12 @@ def test_beside_three_dead_corners(make_drive: Any, said: Any) -> None:
     flagged = np.zeros(kph.shape, bool)
     flagged[:, 1:] = True
     assert said(drive.track(kph, flagged=flagged))["FL"] == ["ring_damage"]
+
+
+def test_noise_alone_is_no_ring(make_drive: Any) -> None:
+    # Loud enough to pass for a ripple by its size: only the false-alarm probability holds it back.
+    for seed in range(12):
+        drive = make_drive([(0, 40), (90, 45)], (), noise=0.02, seed=seed)
+        found = find_ring_damage(drive.track(), estimate_motion(drive.track()))
+        assert found.findings == ()
+        assert found.not_judged == ()
