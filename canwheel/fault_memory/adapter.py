@@ -34,7 +34,7 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
     ------
     RequestError : no such interface, no driver for it, or no such adapter.
     """
-    can = import_can()
+    library = import_can()
     given: dict[str, Any] = {
         name: value
         for name, value in (
@@ -45,9 +45,9 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
         if value is not None
     }
     try:
-        bus: can.BusABC = can.Bus(**given)
+        bus: can.BusABC = library.Bus(**given)
     except (
-        can.CanError,
+        library.CanError,
         OSError,
         ValueError,
         TypeError,
