@@ -132,6 +132,14 @@ def test_rollers_are_an_event(
     assert re.search(r"up to 6[01] km/h", event.says)
 
 
+@pytest.mark.xfail(reason="the rear sensors are not yet awake; that is no axle at rest")
+def test_passive_sensors_of_one_axle_that_wake_up_later(make_drive: Any, events: Any) -> None:
+    # 3 to 6 km/h are all usual pick-up speeds of passive sensors (textbook, from memory).
+    drive = make_drive([(0, 0), (5, 0), (8, 5.6), (20, 5.6), (30, 30), (60, 30), (66, 0)], ())
+    asleep = drive.kph < np.array([3.0, 3.2, 6.0, 6.0])
+    assert events(drive.track(np.where(asleep, 0.0, drive.kph))) == ()
+
+
 def test_one_wheel_on_a_jack(make_drive: Any, said: Any) -> None:
     # A hand, or the engine through the differential, turns a lifted wheel; the others stand.
     drive = make_drive(ROLLERS, ())

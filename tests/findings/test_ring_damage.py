@@ -59,6 +59,25 @@ def test_a_damaged_tooth_shows_in_many_orders(
     assert "jerks" in finding.says
 
 
+@at_each_corner
+def test_a_tooth_that_only_sometimes_shows_is_told_by_its_place(
+    make_drive: Any, only_finding: Any, corner: Corner
+) -> None:
+    # A crack that opens for some seconds at a time: one wild sample at one place, in half of the
+    # turns then; over the whole drive no ripple.
+    drive = make_drive([(0, 0), (3, 0), (10, 28), (60, 32), (90, 26)], (), period_s=0.02)
+    turns = turns_of(drive, corner)
+    passes = np.flatnonzero(np.diff(np.floor(turns)) > 0)
+    opens = passes[np.random.default_rng(3).random(len(passes)) < 0.5]
+    opens = opens[(drive.at(20, 26) | drive.at(60, 66))[opens]]
+    kph = drive.spoilt(corner.position, drive.kph[opens, corner.position] + 14, opens)
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "ring_damage")
+    assert finding.evidence["circumference_m"] == pytest.approx(CIRCUMFERENCE_M, rel=0.03)
+    assert finding.count == pytest.approx(len(opens), abs=4)
+    assert "always at the same place" in finding.says
+
+
 def test_a_quarter_of_a_per_cent_is_sound(make_drive: Any, said: Any) -> None:
     # As much is seen at sound corners of real cars.
     drive = make_drive(FAST, (), period_s=0.01)
