@@ -1,6 +1,8 @@
 """TOML files that people write: read, checked against a struct, told in one line what is wrong."""
 
+import re
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TypeVar
 
@@ -11,7 +13,28 @@ from canwheel.errors import CanwheelError
 Struct = TypeVar("Struct", bound=msgspec.Struct)
 
 
-def read_toml(path: Path, kind: type[Struct], error_type: type[CanwheelError], what: str) -> Struct:
+_WORDS = {
+    "`object`": "a section",
+    "object contains": "has",
+    "`float": "`a number",
+    "`int": "`a whole number",
+    "`str": "`text",
+    "`bool": "`true or false",
+    "`array": "`a list",
+    " | null": "",
+    "unknown field": "the unknown key",
+}
+"""The library's words for what a TOML file holds, and those of the people who write one."""
+
+
+def read_toml(
+    path: Path,
+    kind: type[Struct],
+    error_type: type[CanwheelError],
+    what: str,
+    *,
+    allowed: Mapping[str, str] | None = None,
+) -> Struct:
     """Read a TOML file into a struct.
 
     Parameters
@@ -20,6 +43,7 @@ def read_toml(path: Path, kind: type[Struct], error_type: type[CanwheelError], w
     kind : struct that says which keys there are and what may stand in them.
     error_type : of error to raise.
     what : what sort of file it is, with its article: ``a vehicle file``.
+    allowed : what may stand under a key, in words, where the library would say less.
 
     Raises
     ------
@@ -49,7 +73,18 @@ def read_toml(path: Path, kind: type[Struct], error_type: type[CanwheelError], w
         message, _, key = str(error).partition(" - at `$")
         key = key.strip("`").lstrip(".")
         raise error_type(
-            message[0].lower() + message[1:],
+            _in_plain_words(message, key, allowed or {}),
             where=f"{path}, {key}" if key else str(path),
             remedy=f"README lists the keys that {what} may have",
         ) from error
+
+
+def _in_plain_words(message: str, key: str, allowed: Mapping[str, str]) -> str:
+    if key in allowed:
+        return f"must be {allowed[key]}"
+    if "matching regex" in message:
+        return 'must be "Message.Signal", as the DBC spells the two names'
+    message = message[0].lower() + message[1:]
+    for theirs, ours in _WORDS.items():
+        message = message.replace(theirs, ours)
+    return re.sub(r"`(a number|a whole number|text|true or false|a list)`", r"\1", message)

@@ -140,6 +140,13 @@ def rolling_circumference_m(tyre: str) -> float:
     return _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
 
 
+_ALLOWED = {
+    "vehicle.drive_side": '"left" or "right"',
+    "vehicle.driven": '"front", "rear" or "all"',
+}
+"""What may stand under keys of which the library would say less."""
+
+
 def read_vehicle(path: Path) -> Vehicle:
     """Read and check a vehicle file.
 
@@ -148,7 +155,7 @@ def read_vehicle(path: Path) -> Vehicle:
     VehicleError : unreadable, no TOML, an unknown key, a wrong type or an impossible value; the
         message names the line or the key.
     """
-    vehicle = read_toml(path, Vehicle, VehicleError, "a vehicle file")
+    vehicle = read_toml(path, Vehicle, VehicleError, "a vehicle file", allowed=_ALLOWED)
     try:
         if vehicle.vehicle.tyre is not None:
             rolling_circumference_m(vehicle.vehicle.tyre)

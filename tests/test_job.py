@@ -29,7 +29,7 @@ def test_an_odometer_is_a_number_or_text(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("tecnician = 'x'", "unknown field `tecnician`"),
+        ("tecnician = 'x'", "the unknown key `tecnician`"),
         ("notes = 3", "notes"),
         ("notes = ", "is not valid TOML"),
         ("odometer_before = true", "odometer_before"),

@@ -1,7 +1,8 @@
 """An adapter on the bus to a recording: open, listen only, record, never send."""
 
-import logging
+from canwheel.capture.library import import_can
 
-# python-can tells in log messages what it then raises. Without a handler of its own the logging
-# module would print them on standard error, over the screen.
-logging.getLogger("can").addHandler(logging.NullHandler())
+# Every module here needs python-can; this way it comes without asammdf, which alone takes half a
+# second to import where it is installed, and without its log messages on the screen: what it has
+# to tell is raised and told by canwheel itself.
+import_can()

@@ -1,7 +1,9 @@
 """``canwheel demo``: a made-up pair of recordings to try the program on."""
 
 import shlex
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,7 +13,15 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError
 from canwheel.outcome import FAULT_KINDS, FaultKind
 
+if TYPE_CHECKING:
+    from canwheel.frames import Frames
+
 _FIRST_SEED = 1
+_REQUEST_ID, _RESPONSE_ID = 0x7A0, 0x7A8
+_ALL_CODES = bytes([0x19, 0x02, 0xFF])
+"""ISO 14229-1: report stored codes by status, whatever the status."""
+_ASKED_AFTER_S = 300.0
+"""The unit is asked so long after the drive. [s]"""
 
 
 @click.command("demo", short_help="Write a made-up pair of recordings to try things on.")
@@ -40,8 +50,8 @@ _FIRST_SEED = 1
 def command(folder: Path, corner: str, fault: FaultKind, seed: int) -> int:
     """Write two recordings of a bakery van's round into DIR, before and after a repair.
 
-    A DBC file and a vehicle file go with them. The van, its bus and the drives are made up. No
-    file that is there already is written over.
+    A DBC file, a vehicle file and the codes that the brake unit stored go with them. The van, its
+    bus and the drives are made up. No file that is there already is written over.
     """
     from canwheel.roadtest.bus_layout import dbc_text  # noqa: PLC0415 - not for the help text
     from canwheel.roadtest.demo import make_pair  # noqa: PLC0415
@@ -50,23 +60,58 @@ def command(folder: Path, corner: str, fault: FaultKind, seed: int) -> int:
 
     before, after = folder / "before.log.gz", folder / "after.log.gz"
     dbc, vehicle = folder / f"{BAKERY_VAN.name}.dbc", folder / f"{BAKERY_VAN.name}.toml"
-    _make_room(folder, (before, after, dbc, vehicle))
-    pair = make_pair(Corner(corner.upper()), fault, seed=seed)
+    codes = (folder / "codes_before.json", folder / "codes_after.json")
+    _make_room(folder, (before, after, dbc, vehicle, *codes))
+    place = Corner(corner.upper())
+    pair = make_pair(place, fault, seed=seed)
     try:
         dbc.write_text(dbc_text(BAKERY_VAN), encoding="utf-8", newline="\n")
         vehicle.write_text(BAKERY_VAN.vehicle_toml, encoding="utf-8", newline="\n")
         write_log(pair.before, before)
         write_log(pair.after, after)
+        for path, frames in zip(codes, (pair.before, pair.after), strict=True):
+            _save_codes(path, frames, fault, place, repaired=frames is pair.after)
     except OSError as error:
         raise _cannot_write(folder, error) from error
-    words = f"{Corner(corner.upper()).words}, {fault.replace('_', ' ')}"
+    words = f"{place.words}, {fault.replace('_', ' ')}"
     arguments = ["canwheel", "compare", str(before), str(after)]
     arguments += ["--dbc", str(dbc), "--vehicle", str(vehicle)]
+    with_page = [*arguments, "--codes-before", str(codes[0]), "--codes-after", str(codes[1])]
+    with_page += ["--page", str(folder / "page.html")]
     write_text(
         f"Wrote {before}, {after}, {dbc} and {vehicle}: a made-up van before the repair "
-        f"({words}) and after it.\n\nNow type:\n\n  {shlex.join(arguments)}\n"
+        f"({words}) and after it. {codes[0].name} and {codes[1].name} are the codes that its "
+        f"brake unit stored.\n\nNow type:\n\n  {shlex.join(arguments)}\n\n"
+        f"Or, with the codes beside the drives, and a page for the customer:\n\n"
+        f"  {shlex.join(with_page)}\n"
     )
     return 0
+
+
+def _save_codes(
+    path: Path, frames: "Frames", fault: FaultKind, corner: Corner, *, repaired: bool
+) -> None:
+    """Save what the simulated brake unit answers when it is asked for its codes after a drive."""
+    from canwheel.fault_memory.documents import (  # noqa: PLC0415 - not for the help text
+        CodesDocument,
+        StoredCode,
+        UnitFacts,
+        save_document,
+    )
+    from canwheel.roadtest.brake_unit import Memory, faults_of  # noqa: PLC0415
+
+    faults = faults_of(fault, corner, repaired=repaired)
+    memory = Memory(faults=list(faults))
+    read_at = datetime.fromtimestamp(int(frames.time_ns[-1]) / 1e9 + _ASKED_AFTER_S, UTC)
+    document = CodesDocument(
+        read_at=read_at.isoformat(timespec="seconds"),
+        vehicle="Bakery van 7",
+        unit=UnitFacts(request_id=_REQUEST_ID, response_id=_RESPONSE_ID),
+        status_supported=memory.supported,
+        codes=tuple(StoredCode.reported(each.number, each.status) for each in faults),
+        answer=(memory.answer(_ALL_CODES) or b"").hex(),
+    )
+    save_document(document, path)
 
 
 def _make_room(folder: Path, files: tuple[Path, ...]) -> None:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from canwheel.capture.library import import_can
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
@@ -33,8 +34,7 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
     ------
     RequestError : no such interface, no driver for it, or no such adapter.
     """
-    import can  # noqa: PLC0415  python-can takes long to import
-
+    library = import_can()
     given: dict[str, Any] = {
         name: value
         for name, value in (
@@ -45,9 +45,9 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
         if value is not None
     }
     try:
-        return can.Bus(**given)
+        bus: can.BusABC = library.Bus(**given)
     except (
-        can.CanError,
+        library.CanError,
         OSError,
         ValueError,
         TypeError,
@@ -63,3 +63,4 @@ def open_for_diagnosis(choice: AdapterChoice) -> "can.BusABC":
             where=named,
             remedy=_REMEDY,
         ) from error
+    return bus

@@ -101,7 +101,9 @@ def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
 
     Units that send two messages fill both from one set of readings, one right after the other.
     """
-    if one.time_s is other.time_s or len(other.time_s) == 0:
+    if len(other.time_s) == 0:
+        return ()
+    if one.time_s is other.time_s:
         return (other.speed_kph,)
     after = np.searchsorted(other.time_s, one.time_s)
     columns = []

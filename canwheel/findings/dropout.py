@@ -3,7 +3,9 @@
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import Finding, Outcome
+from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, Figure, Finding, Outcome
+from canwheel.track.circumstances import Circumstance, find_circumstances
+from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, is_wheel_lock
@@ -27,11 +29,19 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
         if spells:
-            findings.append(_describe(corner, spells, motion))
+            moments = [spell.from_s for spell in spells]
+            driving = trace_driving(track, motion)
+            with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)
+            findings.append(_describe(corner, spells, motion, with_these))
     return Outcome(findings=tuple(findings))
 
 
-def _describe(corner: Corner, spells: list[ZeroSpell], motion: Motion) -> Finding:
+def _describe(
+    corner: Corner,
+    spells: list[ZeroSpell],
+    motion: Motion,
+    circumstances: tuple[Circumstance, ...],
+) -> Finding:
     longest_s = max(spell.silent_s for spell in spells)
     per_km = len(spells) / max(motion.distance_km, 1e-3)
     times = "once" if len(spells) == 1 else f"{len(spells)} times"
@@ -45,11 +55,36 @@ def _describe(corner: Corner, spells: list[ZeroSpell], motion: Motion) -> Findin
             f"Falls to nothing {times} in {motion.distance_km:.1f} km, for up to"
             f" {longest_s:.2f} s, and comes back while the car drives on"
             f" at up to {max(s.others_top_kph for s in spells):.1f} km/h."
+            f"{_says_with(circumstances, len(spells))}"
         ),
         evidence={
             "count": len(spells),
             "per_km": round(per_km, 2),
             "longest_s": round(longest_s, 3),
             "median_speed_kph": round(float(np.median([s.others_top_kph for s in spells])), 1),
+            **_evidence_of(circumstances),
         },
     )
+
+
+def _says_with(circumstances: tuple[Circumstance, ...], count: int) -> str:
+    if not circumstances:
+        return ""
+    best = circumstances[0]
+    return (
+        f" It goes with {best.words}: {best.moments} of {count} there, on"
+        f" {100 * best.share:.0f} % of the way (by chance in one drive of"
+        f" {1 / max(best.chance, 1e-9):.0f})."
+    )
+
+
+def _evidence_of(circumstances: tuple[Circumstance, ...]) -> dict[str, Figure]:
+    evidence: dict[str, Figure] = {}
+    for circumstance in circumstances[::-1]:  # the least likely coincidence is written last
+        evidence["goes_with"] = circumstance.words
+        evidence["goes_with_chance"] = float(f"{circumstance.chance:.1e}")
+        if circumstance.turn is not None:
+            evidence[GOES_WITH_TURN] = circumstance.turn
+        if circumstance.band is not None:
+            evidence[GOES_WITH_BAND] = SPEED_BANDS_KPH[circumstance.band][0]
+    return evidence

@@ -21,8 +21,8 @@ CHANGE_SHARE = 0.02
 """And by this share of the value: more than wheels of one car differ on a straight road."""
 
 TURN_SHARE = 0.55
-"""Where the corner on the same side is not read, the other side must change by more than a turn can
-explain (the tightest one: 1.6 m track about a point 3 m away)."""
+"""Where the corner on the same side does not change, or is not read, the others must change by more
+than a turn can explain (the tightest one: 1.6 m track about a point 3 m away)."""
 
 FLICKER_SHARE = 0.5
 """A signal flickers when it changes in more than this share of its samples."""
@@ -94,10 +94,11 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         change_kph = np.sort(np.nan_to_num(high - low), axis=1)[:, 1]
         fastest, slowest = np.fmax.reduce(high, axis=1), np.fmin.reduce(low, axis=1)
         must_change = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * fastest)
-        # In a turn one side may keep its speed while the other changes.
         outside = np.maximum(value - slowest, fastest - value) > must_change
-        alone = np.isnan(high[:, 0]) & (fastest - slowest < TURN_SHARE * fastest)
-        is_frozen = (change_kph > must_change) & outside & ~alone
+        # In a turn one side may keep its speed while the other changes.
+        side_changes = high[:, 0] - low[:, 0] > must_change
+        no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
+        is_frozen = (change_kph > must_change) & outside & no_turn
     if len(change) > FLICKER_SHARE * len(own.raw):
         is_frozen |= _others_flicker(rest, firsts, lasts)
     return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]

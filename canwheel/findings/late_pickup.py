@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome, Span
-from canwheel.track.motion import MOVING_KPH, Motion
+from canwheel.track.motion import MOVING_KPH, Motion, estimate_motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
@@ -17,6 +17,9 @@ SOUND_SPREAD_KPH = 5.0
 
 HIGHEST_KPH = 60.0
 """A sensor that wakes above this is told as one that drops out. [km/h]"""
+
+READS_BY_KPH = 15.0
+"""A corner that is silent all the way to beyond this has no signal at all. [km/h]"""
 
 NOTHING_SHARE = 0.2
 """Less than this share of the others' speed is no reading."""
@@ -43,20 +46,39 @@ class _PickUp:
 
 def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that wake up later than the others at every start."""
-    seen = {c: motion.expected_kph(c)[0] for c in CORNERS}
+    if not _low_speed_seen(motion):
+        return Outcome(not_judged=tuple(_untested(corner) for corner in CORNERS))
+    seen = _what_the_others_say(track, motion)
     pick_ups = {c: _pick_up(track.wheel(c), seen[c]) for c in CORNERS}
     findings, not_judged = [], []
     for corner in CORNERS:
         mine = pick_ups[corner]
         rest = [p.kph for c, p in pick_ups.items() if c is not corner and p is not None]
         if mine is None or not rest:
-            if not _low_speed_seen(motion):
-                not_judged.append(_untested(corner))
+            not_judged.append(_untested(corner))
             continue
         others = float(np.median(rest))
         if mine.kph - others > SOUND_SPREAD_KPH and _is_clear(mine):
             findings.append(_describe(corner, track.wheel(corner), seen[corner], mine, others))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
+
+
+def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, FloatColumn]:
+    """(n,) for each corner what the others say it runs at, corners that never read left out. [km/h]
+
+    By all three where there are three, for the inner wheel of a tight turn is slow by right; the
+    slower one where there are two.
+    """
+    dead = {
+        corner: [track.whole]
+        for corner in CORNERS
+        if motion.top_kph > READS_BY_KPH
+        and not np.any(track.wheel(corner).speed_kph > NOTHING_SHARE * READS_BY_KPH)
+    }
+    if not dead:
+        return {corner: motion.expected_kph(corner)[0] for corner in CORNERS}
+    reading = estimate_motion(track.without(dead))
+    return {corner: reading.others_kph(corner) for corner in CORNERS}
 
 
 def _low_speed_seen(motion: Motion) -> bool:
@@ -94,12 +116,17 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
     below = quiet[:best]
     bounded = silent & asked & (others <= (pace[best - 1] if best else 0.0))
     return _PickUp(
-        kph=float(pace[best - 1]) if best else float(pace[0]),
+        kph=float(pace[best - 1]) if best else _slowest_reading_kph(own),
         silent_s=float(below.sum()) * own.period_s,
         reading_s=float((~quiet[best:]).sum()) * own.period_s,
         odd_share=float((readings_below + silences_above)[best]) / max(1, int(below.sum())),
         times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
     )
+
+
+def _slowest_reading_kph(own: WheelSamples) -> float:
+    """The slowest that a corner was read at: it picks up there at the latest. [km/h]"""
+    return float(np.min(own.speed_kph[own.speed_kph > own.resolution_kph], initial=HIGHEST_KPH))
 
 
 def _describe(

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
+from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.orders import NYQUIST_SHARE, RippleSpectrum, ripple_spectrum
 from canwheel.track.units import KPH_PER_MPS
@@ -15,10 +16,6 @@ from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 ORDERS = np.arange(1, 11)
 """Repetitions a turn that are looked at: a bent tooth shows in orders 3 to 10 together."""
-
-CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
-"""Tyres of cars and vans roll between these; a quarter of a per cent apart, finer than the spectrum
-resolves. [m]"""
 
 BESIDE = np.concatenate((-np.linspace(0.2, 0.45, 6), np.linspace(0.2, 0.45, 6)))
 """Where the background of an order is read, in orders beside it."""
@@ -33,8 +30,14 @@ OUTSTANDING = 2.5
 """And it must be this many times that of the other corners: what tyres, drive line and road do, all
 corners share, and the two of an axle most of all."""
 
+ABOVE_ALL = 1.5
+"""And so many times that of the worst of them: teeth of sound rings are uneven too, some more."""
+
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
+
+JUMPS_BY_CHANCE = 1e-3
+"""Chance that jumps of another cause seem to come at one place of the wheel."""
 
 OFF_CENTRE_SHARE = 0.8
 """From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
@@ -55,18 +58,23 @@ class _Comb:
         return math.sqrt(float(np.sum(self.squared)))
 
 
-def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
-    """Find corners whose speed ripples with every turn of the wheel."""
+def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find corners whose speed ripples, or jumps, with every turn of the wheel."""
     spectra = {corner: ripple_spectrum(track.wheel(corner)) for corner in CORNERS}
     findings, not_judged = [], []
     for corner in CORNERS:
         spectrum = spectra[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
-        if spectrum is None or comb is None:
+        if comb is not None and _is_damage(comb, corner, spectra):
+            findings.append(_describe(track, corner, comb))
+            continue
+        jumps = find_jumps(track, motion, corner)
+        place = None if jumps is None else jumps.place_on_the_wheel()
+        if jumps is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
+            findings.append(_describe_jumps(track, corner, jumps, place))
+        elif comb is None:
             why = _why_not(track, corner, read=spectrum is not None)
             not_judged.append(NotJudged(corner, "ring_damage", why))
-        elif _is_damage(comb, corner, spectra):
-            findings.append(_describe(track, corner, comb))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 
 
@@ -125,7 +133,10 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         for other, spectrum in spectra.items()
         if other is not corner and spectrum is not None
     ]
-    return comb.ripple > OUTSTANDING * float(np.median(others)) if others else True
+    if not others:
+        return True
+    limit = max(OUTSTANDING * float(np.median(others)), ABOVE_ALL * max(others))
+    return comb.ripple > limit
 
 
 def _false_alarm(comb: _Comb) -> float:
@@ -167,5 +178,30 @@ def _describe(track: WheelTrack, corner: Corner, comb: _Comb) -> Finding:
             "per_revolution": strongest,
             "circumference_m": round(comb.circumference_m, 3),
             "false_alarm_probability": float(f"{_false_alarm(comb):.1e}"),
+        },
+    )
+
+
+def _describe_jumps(
+    track: WheelTrack, corner: Corner, jumps: Jumps, place: tuple[float, float]
+) -> Finding:
+    circumference_m, chance = place
+    ripple_pct = round(100 * jumps.largest_kph / jumps.at_kph, 1)
+    return Finding(
+        corner=corner,
+        kind="ring_damage",
+        confidence=0.93,
+        spans=(track.whole,),
+        count=len(jumps.spans),
+        says=(
+            f"Jumps {len(jumps.spans)} times, by up to {jumps.largest_kph:.1f} km/h at about"
+            f" {jumps.at_kph:.0f} km/h, always at the same place of the turning wheel (turn of"
+            f" {circumference_m:.2f} m): teeth missing, bent or cracked there."
+        ),
+        evidence={
+            "ripple_pct": ripple_pct,
+            "per_revolution": 1,
+            "circumference_m": round(circumference_m, 3),
+            "false_alarm_probability": float(f"{chance:.1e}"),
         },
     )

@@ -20,6 +20,9 @@ READ_FROM_KPH = 10.0
 """It must run faster than this: the others may be slow enough for their sensors to be silent, up to
 8 km/h (passive sensors, textbook, from memory). [km/h]"""
 
+AGREE_SHARE = 0.1
+"""Two wheels that spin on their own account differ by more than this."""
+
 SHORTEST_S = 0.4
 """A wheel has to be spun up and to slow down again; a disturbed signal jumps for a shorter time
 than this. [s]"""
@@ -55,6 +58,9 @@ def _runs_away(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
     )
     mirror = speed[:, corner.mirror.position]
     alone = own > most * (1 + SPIN_SHARE) + SPIN_KPH
+    # Wheels of both axles that agree do not spin: the two others are silent for another reason.
+    for other in (corner.same_side, corner.mirror.same_side):
+        alone &= ~(np.abs(speed[:, other.position] - own) < AGREE_SHARE * own)
     as_axle = np.minimum(own, mirror) > behind * (1 + SPIN_SHARE) + SPIN_KPH
     fast: NDArray[np.bool_] = (alone | as_axle) & (own > READ_FROM_KPH + SPIN_KPH)
     return fast

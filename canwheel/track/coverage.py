@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, TURNING_SHARE, Motion
+from canwheel.track.motion import TURNING_SHARE, Motion, steps_s
 from canwheel.track.wheel_track import WheelTrack, within
 
 SPEED_BANDS_KPH = ((0.0, 15.0), (15.0, 30.0), (30.0, 50.0), (50.0, 80.0), (80.0, float("inf")))
@@ -121,15 +121,12 @@ def measure_coverage(track: WheelTrack, motion: Motion) -> Coverage:
         counts only while it was read.
     motion : of the same drive, by the corners that can be trusted.
     """
-    step_s = np.diff(track.time_s, prepend=track.time_s[:1])
-    step_s[step_s > LONGEST_STEP_S] = 0.0
+    step_s = steps_s(track)
     speed = np.nan_to_num(motion.speed_kph)
-    step_km = np.where(motion.moving, speed * step_s / 3600, 0.0)
-    band = np.searchsorted([low for low, _ in SPEED_BANDS_KPH[1:]], speed, side="right")
-    turning = np.nan_to_num(motion.turn)
-    turn = np.select([turning > TURNING_SHARE, turning < -TURNING_SHARE], [1, 2], default=0)
-    driving = Driving(track.time_s, step_km, band.astype(np.int8), turn.astype(np.int8))
-    moving_turn_s = np.bincount(turn[motion.moving], weights=step_s[motion.moving], minlength=3)
+    driving = trace_driving(track, motion)
+    moving_turn_s = np.bincount(
+        driving.turn[motion.moving], weights=step_s[motion.moving], minlength=len(TURNS)
+    )
     fl, fr, rl, rr = (_corner_coverage(track, driving, speed, corner) for corner in CORNERS)
     moving_at = np.flatnonzero(motion.moving)
     return Coverage(
@@ -144,6 +141,16 @@ def measure_coverage(track: WheelTrack, motion: Motion) -> Coverage:
         first_moving_s=float(track.time_s[moving_at[0]]) if len(moving_at) else None,
         driving=driving,
     )
+
+
+def trace_driving(track: WheelTrack, motion: Motion) -> Driving:
+    """Trace the car's way: distance, speed band and turn, sample by sample."""
+    speed = np.nan_to_num(motion.speed_kph)
+    step_km = np.where(motion.moving, speed * steps_s(track) / 3600, 0.0)
+    band = np.searchsorted([low for low, _ in SPEED_BANDS_KPH[1:]], speed, side="right")
+    turning = np.nan_to_num(motion.turn)
+    turn = np.select([turning > TURNING_SHARE, turning < -TURNING_SHARE], [1, 2], default=0)
+    return Driving(track.time_s, step_km, band.astype(np.int8), turn.astype(np.int8))
 
 
 def _corner_coverage(

@@ -252,8 +252,7 @@ def estimate_motion(track: WheelTrack) -> Motion:
         accel[samples:-samples] = rise / (
             track.time_s[2 * samples :] - track.time_s[: -2 * samples]
         )
-    step_s = np.diff(track.time_s, prepend=track.time_s[:1])
-    step_s[step_s > LONGEST_STEP_S] = 0.0
+    step_s = steps_s(track)
     return Motion(
         track=track,
         speed_kph=speed,
@@ -263,6 +262,13 @@ def estimate_motion(track: WheelTrack) -> Motion:
         distance_km=float(np.sum(np.where(moving, np.nan_to_num(speed), 0.0) * step_s)) / 3600,
         top_kph=float(np.max(np.nan_to_num(calm), initial=0.0)),
     )
+
+
+def steps_s(track: WheelTrack) -> FloatColumn:
+    """(n,) time since the sample before, 0 for the first one and across a gap. [s]"""
+    step_s: FloatColumn = np.diff(track.time_s, prepend=track.time_s[:1])
+    step_s[step_s > LONGEST_STEP_S] = 0.0
+    return step_s
 
 
 def samples_in(track: WheelTrack, seconds: float) -> int:

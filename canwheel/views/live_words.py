@@ -6,7 +6,7 @@ from canwheel.corners import CORNERS, Corner, Side
 from canwheel.judgement.verdict import CornerJudgement
 from canwheel.judgement.wording import say_kinds
 from canwheel.pipeline import Check
-from canwheel.track.lamps import Lamp
+from canwheel.track.lamps import USUAL_OUT_S, Lamp
 from canwheel.views.feeds import BusFlow, LiveState
 
 STATE_WORDS = {
@@ -87,12 +87,14 @@ def say_lamps(check: Check | None) -> str:
 
 def _say_lamp(lamp: Lamp) -> str:
     if lamp.lit_again_s is not None:
-        return f"✗ LIT at {lamp.lit_again_s:.0f} s"
+        speed = "" if lamp.lit_again_kph is None else f" at {lamp.lit_again_kph:.0f} km/h"
+        return f"✗ LIT at {lamp.lit_again_s:.0f} s{speed}"
     if lamp.went_out_s is None:
         return "✗ LIT" if lamp.lit_at_start else "off"
     if lamp.after_moving_s is None or lamp.after_moving_s < 0:
         return "out"
-    return f"out after {lamp.after_moving_s:.0f} s"
+    late = "" if lamp.out_as_usual else f" (usual: {USUAL_OUT_S:.0f} s)"
+    return f"out after {lamp.after_moving_s:.0f} s{late}"
 
 
 def say_line(state: LiveState, side: Side | None) -> str:

@@ -13,7 +13,9 @@ import can
 import pytest
 
 from canwheel.cli.app import run
-from canwheel.fault_memory import timing
+
+# clearing, reading: imported before a fixture puts something else in the place of `Timing`
+from canwheel.fault_memory import clearing, reading, timing  # noqa: F401
 from canwheel.roadtest.brake_unit import BrakeUnit, DoubleAddress, Fault
 
 VEHICLE = """

@@ -10,6 +10,7 @@ import pytest
 from canwheel.corners import CORNERS
 from canwheel.definitions.assign import find_wheels
 from canwheel.definitions.dbc import read_definitions
+from canwheel.job import read_job
 from canwheel.judgement.wording import KIND_WORDS
 from canwheel.vehicle import Vehicle, read_vehicle
 
@@ -17,10 +18,9 @@ PROJECT = Path(__file__).parents[2]
 README = (PROJECT / "README.md").read_text(encoding="utf-8")
 
 
-def block(language: str) -> str:
-    found = re.search(rf"^```{language}\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
-    assert found is not None
-    return found[1]
+def block(language: str, *, holding: str = "") -> str:
+    found = re.findall(rf"^```{language}\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
+    return next(text for text in found if holding in text)
 
 
 def test_the_worked_dbc_gives_the_four_corners(tmp_path: Path) -> None:
@@ -41,11 +41,18 @@ def test_the_worked_dbc_gives_the_four_corners(tmp_path: Path) -> None:
 
 def test_the_vehicle_file_is_a_valid_one_and_names_every_key(tmp_path: Path) -> None:
     path = tmp_path / "van.toml"
-    path.write_text(block("toml"))
+    path.write_text(block("toml", holding="[vehicle]"))
     vehicle = read_vehicle(path)
     for section in vehicle.__struct_fields__:
         for key in getattr(vehicle, section).__struct_fields__:
-            assert re.search(rf"\b{key}\b", block("toml")), key
+            assert re.search(rf"\b{key}\b", block("toml", holding="[vehicle]")), key
+
+
+def test_the_job_file_is_a_valid_one_and_names_every_key(tmp_path: Path) -> None:
+    path = tmp_path / "job.toml"
+    path.write_text(block("toml", holding="technician"))
+    job = read_job(path)
+    assert all(getattr(job, key) is not None for key in job.__struct_fields__)
 
 
 def test_the_first_commands_name_files_that_are_there() -> None:

@@ -62,8 +62,8 @@ def test_addresses(text: str, expected: UnitAddress, tmp_path: Path) -> None:
         ("request_id = 1\nresponse_id = 2\npadding = 256", "padding"),
         ("request_id = 1\nresponse_id = 2\nid_bits = 12", "id_bits"),
         ("request_id = 1\nresponse_id = 0x20000000", "response_id"),
-        ("request_id = 1\nresponse_id = 2\nreset = true", "unknown field `reset`"),
-        ("request_id = 1\nresponse_id = 2\nsecurity_key = 1", "unknown field `security_key`"),
+        ("request_id = 1\nresponse_id = 2\nreset = true", "unknown key `reset`"),
+        ("request_id = 1\nresponse_id = 2\nsecurity_key = 1", "unknown key `security_key`"),
     ],
 )
 def test_mistakes(text: str, words: str, tmp_path: Path) -> None:

@@ -1,19 +1,30 @@
 """The demo: a pair that the program itself understands, and that never writes over anything."""
 
 import gzip
+import shlex
 from pathlib import Path
 
 import pytest
+from udsoncan.Response import Response
+from udsoncan.services.ReadDTCInformation import ReadDTCInformation
 
 from canwheel.cli.app import run
 from canwheel.corners import Corner
+from canwheel.fault_memory.documents import read_codes_file
 from canwheel.outcome import FAULT_KINDS
 from canwheel.pipeline import check, compare
 from canwheel.roadtest.demo import DEMO_FAULTS, make_pair
 from canwheel.roadtest.recording import write_log
 
 PROJECT = Path(__file__).parents[2]
-FILES = ("before.log.gz", "after.log.gz", "bakery_van.dbc", "bakery_van.toml")
+FILES = (
+    "before.log.gz",
+    "after.log.gz",
+    "bakery_van.dbc",
+    "bakery_van.toml",
+    "codes_before.json",
+    "codes_after.json",
+)
 DBC = PROJECT / "dbc_examples" / "bakery_van.dbc"
 VEHICLE = PROJECT / "dbc_examples" / "bakery_van.toml"
 
@@ -32,7 +43,7 @@ def test_shipped_pair_is_the_demo_s(demo_dir: Path) -> None:
         assert len(shipped) == len(made)
         # Another machine's last bit of a sine may round a few numbers the other way.
         assert sum(map(bytes.__eq__, shipped, made)) > 0.99 * len(made)
-    for name in FILES[2:]:
+    for name in FILES[2:4]:
         assert (PROJECT / "dbc_examples" / name).read_bytes() == (demo_dir / name).read_bytes()
 
 
@@ -102,3 +113,26 @@ def test_pair_is_the_same_for_the_same_seed(tmp_path: Path) -> None:
     for name in ("one.log", "two.log"):
         write_log(make_pair(Corner.FL, "frozen", seed=3).before, tmp_path / name)
     assert (tmp_path / "one.log").read_bytes() == (tmp_path / "two.log").read_bytes()
+
+
+def test_the_units_codes_go_with_the_drives(demo_dir: Path) -> None:
+    before, after = (read_codes_file(demo_dir / name) for name in FILES[4:])
+    (code,) = before.faults
+    assert (code.corner, code.state) == (Corner.RL, "fails_now")
+    assert [code.state for code in after.faults] == ["stored"]
+    # Outside reference: udsoncan's own reading of the unit's answer.
+    response = Response.from_payload(bytes.fromhex(before.answer))
+    data = ReadDTCInformation.interpret_response(response, subfunction=0x02).service_data
+    assert [dtc.id for dtc in data.dtcs] == [code.number]
+
+
+def test_the_second_command_writes_the_page_with_the_codes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["demo", str(tmp_path)]) == 0
+    typed = shlex.split(capsys.readouterr().out.strip().splitlines()[-1])
+    assert run(typed[1:]) == 0
+    assert "agree" in capsys.readouterr().out
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert "Repair proven" in page
+    assert "C0037-13" in page

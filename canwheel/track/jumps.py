@@ -1,0 +1,145 @@
+"""Moments at which one corner's reading jumps away from what it was and from all the others."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from canwheel.corners import Corner
+from canwheel.outcome import Span
+from canwheel.track.motion import LONGEST_STEP_S, Motion, smooth
+from canwheel.track.runs import runs
+from canwheel.track.units import KPH_PER_MPS
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+
+JUMP_SHARE = 0.12
+"""A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
+up to 8 %, and then its neighbour on the axle as well."""
+
+JUMP_KPH = 4.0
+"""And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
+share. [km/h]"""
+
+READ_FROM_KPH = 10.0
+"""Slower, sound sensors come and go: passive ones pick up at 3 to 8 km/h. [km/h]"""
+
+LONGEST_JUMP_S = 0.25
+"""What lasts longer is a wheel that slips; a disturbed signal is back within this. [s]"""
+
+AROUND_S = 0.8
+"""A reading is held against the median of so long around it: over three times a jump. [s]"""
+
+ASK_SHARE = 0.5
+"""A jump of the full size stands out from the mean around it by at least half of it."""
+
+HARD_MPS2 = 1.5
+"""While the car brakes or pulls harder than this, tyres slip in jerks. [m/s²]"""
+
+BRAKED_MPS2 = 0.5
+"""On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
+
+
+CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
+"""Tyres of cars and vans roll between these; a quarter of a per cent apart. [m]"""
+
+FARTHEST_M = 30.0
+"""Jumps farther apart than this do not tell where on the wheel they happened: the distance that
+the disturbed corner itself measures is not that good. [m]"""
+
+SAME_PLACE = 0.6
+"""Mean cosine of the turns between jumps from which they happen at one place of the wheel."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Jumps:
+    """The jumps of one corner.
+
+    Attributes
+    ----------
+    spans : when, in order.
+    largest_kph : of them. [km/h]
+    at_kph : usual speed of the others meanwhile. [km/h]
+    at_m : distance that this wheel had rolled at each. [m]
+    """
+
+    spans: tuple[Span, ...]
+    largest_kph: float
+    at_kph: float
+    at_m: FloatColumn
+
+    def place_on_the_wheel(self) -> tuple[float, float] | None:
+        """Turn of the wheel, at one place of which they happen, and the chance of such a semblance.
+
+        None where they do not. Between jumps at one place the wheel has made whole turns. Of n
+        random turns the mean cosine exceeds s with a chance of about exp(-n s²) (Rayleigh).
+        [m], [probability]
+        """
+        apart = np.diff(self.at_m)
+        apart = apart[(apart > CIRCUMFERENCES_M[0] / 2) & (apart < FARTHEST_M)]
+        if len(apart) == 0:
+            return None
+        turns = apart[None, :] / CIRCUMFERENCES_M[:, None]
+        cosine = np.mean(np.cos(2 * np.pi * turns), axis=1)
+        best = int(np.argmax(cosine))
+        if cosine[best] < SAME_PLACE:
+            return None
+        chance = len(CIRCUMFERENCES_M) * math.exp(-len(apart) * float(cosine[best]) ** 2)
+        return float(CIRCUMFERENCES_M[best]), min(1.0, chance)
+
+
+def distance_m(own: WheelSamples) -> FloatColumn:
+    """(n,) distance that a wheel has rolled by its own readings. [m]"""
+    step_s = np.minimum(np.diff(own.time_s, prepend=own.time_s[:1]), LONGEST_STEP_S)
+    rolled: FloatColumn = np.cumsum(np.nan_to_num(own.speed_kph) * step_s) / KPH_PER_MPS
+    return rolled
+
+
+def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | None:
+    """Find when one corner jumps and the others do not; None where it never does."""
+    own = track.wheel(corner)
+    if not own.period_s > 0:
+        return None
+    seen = track.seen_from(corner)
+    others = motion.others_kph(corner)
+    allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
+    jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
+    size = np.abs(jump)
+    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
+    mirror = seen[:, corner.mirror.position]
+    with np.errstate(invalid="ignore"):
+        off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
+        off &= others > READ_FROM_KPH
+    if not off.any():
+        return None
+    off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
+    accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
+    off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
+    found = [
+        (first, last)
+        for first, last in runs(off, ~off)
+        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S
+    ]
+    if not found:
+        return None
+    return Jumps(
+        spans=tuple(Span(float(own.time_s[a]), float(own.time_s[b])) for a, b in found),
+        largest_kph=max(float(np.max(size[a : b + 1])) for a, b in found),
+        at_kph=float(np.median([others[a] for a, _ in found])),
+        at_m=distance_m(own)[[a for a, _ in found]],
+    )
+
+
+def _away_from_itself(
+    speed_kph: FloatColumn, period_s: float, allowed_kph: FloatColumn
+) -> FloatColumn:
+    """(n,) difference from the median of the samples around, 0 where it is small anyway. [km/h]
+
+    The median is only worked out where the difference from the mean calls for it, as it is slow.
+    """
+    half = max(2, round(AROUND_S / 2 / period_s))
+    coarse = np.nan_to_num(speed_kph - smooth(speed_kph, 2 * half + 1))
+    ask = np.flatnonzero(np.abs(coarse) > ASK_SHARE * allowed_kph)
+    around = np.clip(ask[:, None] + np.arange(-half, half + 1), 0, len(speed_kph) - 1)
+    away = np.zeros(len(speed_kph))
+    away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
+    return away

@@ -1,0 +1,68 @@
+"""A corner that repeats another's value to the last bit."""
+
+from dataclasses import replace
+from itertools import permutations
+from typing import Any
+
+import pytest
+
+from canwheel.corners import CORNERS
+from canwheel.findings import examine
+
+PAIRS = list(permutations(range(4), 2))
+
+
+@pytest.mark.parametrize(("copy", "of"), PAIRS)
+def test_the_copy_is_named(town: Any, only_finding: Any, copy: int, of: int) -> None:
+    finding = only_finding(town.track(town.spoilt(copy, town.kph[:, of])))
+    assert (finding.corner, finding.kind) == (CORNERS[copy], "copied")
+    assert finding.evidence["of"] == CORNERS[of].value
+    assert finding.confidence >= 0.9
+
+
+@pytest.mark.parametrize(("copy", "of"), PAIRS)
+def test_in_two_messages_and_coarse_nobody_else_is_accused(
+    make_drive: Any, said: Any, copy: int, of: int
+) -> None:
+    drive = make_drive()
+    kph = drive.spoilt(copy, drive.kph[:, of])
+    told = said(drive.track(kph, resolution_kph=0.25))
+    assert CORNERS[copy].value in told
+    assert set(told) <= {CORNERS[copy].value, CORNERS[of].value}
+    assert {kind.rstrip("?") for kinds in told.values() for kind in kinds} == {"copied"}
+
+
+@pytest.mark.parametrize(("copy", "of"), [(0, 1), (2, 3), (1, 0), (3, 2)])
+def test_on_a_straight_road_a_mirror_pair_cannot_be_told_apart(
+    make_drive: Any, said: Any, copy: int, of: int
+) -> None:
+    drive = make_drive([(0, 30), (10, 60), (90, 50)], ())
+    told = said(drive.track(drive.spoilt(copy, drive.kph[:, of])))
+    assert told == {CORNERS[k].value: ["copied?"] for k in (copy, of)}
+
+
+@pytest.mark.parametrize("copy", [2, 3])
+def test_between_messages_the_repeat_is_a_little_later(town: Any, said: Any, copy: int) -> None:
+    # The unit fills both messages from one reading: the rear's frame repeats the front's value.
+    track = town.track(rear_later_s=0.007)
+    front = track.wheels[copy - 2]
+    wheels = list(track.wheels)
+    wheels[copy] = replace(wheels[copy], speed_kph=front.speed_kph, raw=front.raw)
+    speed = track.speed_kph.copy()
+    speed[:, copy] = front.speed_kph
+    told = said(replace(track, wheels=tuple(wheels), speed_kph=speed))
+    assert CORNERS[copy].value in told
+    assert {kind.rstrip("?") for kinds in told.values() for kind in kinds} == {"copied"}
+
+
+def test_a_drive_that_hardly_changes_cannot_tell(make_drive: Any) -> None:
+    drive = make_drive([(0, 30), (20, 32)], (), noise=0.0, tyres=(1, 1, 1, 1))
+    outcome = examine(drive.track(resolution_kph=1.0)).outcome
+    assert not outcome.findings
+    why = {n.why for n in outcome.not_judged if n.kind == "copied"}
+    assert why == {"too little driving, or too coarse a signal, to tell a copy from a twin"}
+
+
+def test_a_coarse_signal_on_a_straight_road_is_no_copy(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (10, 60), (90, 50), (120, 0)], ())
+    assert said(drive.track(resolution_kph=1.0)) == {}

@@ -1,0 +1,68 @@
+"""A corner that jumps faster than a wheel can."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+
+at_each_corner = pytest.mark.parametrize("corner", CORNERS)
+JUMPS_S = (15.2, 19.7, 23.3, 29.9, 64.1, 67.8, 74.4, 77.2)
+
+
+def jumping(drive: Any, corner: Corner, by_kph: float, lasts_s: float, at_s: Any = JUMPS_S) -> Any:
+    kph = drive.kph.copy()
+    for k, start_s in enumerate(at_s):
+        rows = drive.at(start_s, start_s + lasts_s - 1e-6)
+        kph[rows, corner.position] += by_kph * (-1) ** k
+    return kph
+
+
+@at_each_corner
+@pytest.mark.parametrize("lasts_s", [0.02, 0.1, 0.2])
+def test_jumps_are_counted(town: Any, only_finding: Any, corner: Corner, lasts_s: float) -> None:
+    finding = only_finding(town.track(jumping(town, corner, 15.0, lasts_s)))
+    assert (finding.corner, finding.kind) == (corner, "erratic")
+    assert finding.count == finding.evidence["count"] == len(JUMPS_S)
+    assert finding.evidence["largest_jump_kph"] == pytest.approx(15, abs=1)
+    assert [s.from_s for s in finding.spans] == pytest.approx(JUMPS_S, abs=0.03)
+
+
+def test_a_few_are_doubtful(town: Any, said: Any) -> None:
+    kph = jumping(town, Corner.FR, 15.0, 0.06, JUMPS_S[:4])
+    assert said(town.track(kph)) == {"FR": ["erratic?"]}
+
+
+def test_one_or_two_are_a_stone(town: Any, said: Any) -> None:
+    assert said(town.track(jumping(town, Corner.FR, 15.0, 0.06, JUMPS_S[:2]))) == {}
+
+
+def test_what_both_wheels_of_an_axle_do_is_the_road(town: Any, said: Any) -> None:
+    kph = jumping(town, Corner.RL, 9.0, 0.06)
+    kph[:, 3] = jumping(town, Corner.RR, 9.0, 0.06)[:, 3]
+    assert said(town.track(kph)) == {}
+
+
+def test_what_lasts_longer_is_a_tyre_that_slips(town: Any, said: Any) -> None:
+    assert said(town.track(jumping(town, Corner.FR, 15.0, 0.32))) == {}
+
+
+def test_pot_holes(town: Any, said: Any) -> None:
+    # They throw a sound wheel by up to 8 % (real drive).
+    kph = town.kph.copy()
+    for start_s in JUMPS_S:
+        rows = town.at(start_s, start_s + 0.06)
+        kph[rows, 2] *= 0.92
+    assert said(town.track(kph)) == {}
+
+
+def test_beside_a_dead_corner(town: Any, said: Any) -> None:
+    kph = jumping(town, Corner.FL, 15.0, 0.06)
+    kph[:, 3] = 0.0
+    assert said(town.track(kph)) == {"FL": ["erratic"], "RR": ["no_signal"]}
+
+
+def test_steps_of_a_coarse_signal_are_no_jumps(town: Any, said: Any) -> None:
+    assert said(town.track(resolution_kph=1.0)) == {}
+    assert said(town.track(np.round(town.kph / 3) * 3, resolution_kph=3.0)) == {}

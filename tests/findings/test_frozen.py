@@ -1,0 +1,79 @@
+"""A corner that repeats one reading while the car's speed changes."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+
+at_each_corner = pytest.mark.parametrize("corner", CORNERS)
+
+
+@at_each_corner
+@pytest.mark.parametrize("resolution_kph", [0.01, 0.25, 1.0])
+def test_from_some_moment_to_the_end(
+    town: Any, only_finding: Any, corner: Corner, resolution_kph: float
+) -> None:
+    kph = town.spoilt(corner.position, 51.0, town.at(60, 999))
+    finding = only_finding(town.track(kph, resolution_kph=resolution_kph))
+    assert (finding.corner, finding.kind, finding.count) == (corner, "frozen", 1)
+    assert finding.evidence["value_kph"] == pytest.approx(51.0, abs=0.01)
+    assert finding.from_s == pytest.approx(60, abs=0.3)
+    assert finding.to_s == pytest.approx(156, abs=0.1)
+    assert finding.evidence["others_lowest_kph"] == pytest.approx(0, abs=0.5)
+
+
+@at_each_corner
+def test_for_some_seconds_and_again(town: Any, only_finding: Any, corner: Corner) -> None:
+    kph = town.kph.copy()
+    for from_s in (35.0, 88.0):
+        rows = town.at(from_s, from_s + 4)
+        kph[rows, corner.position] = kph[rows, corner.position][0]
+    finding = only_finding(town.track(kph, rear_later_s=0.007))
+    assert (finding.corner, finding.kind, finding.count) == (corner, "frozen", 2)
+    assert finding.evidence["longest_s"] == pytest.approx(4, abs=0.1)
+    assert "2 times in all" in finding.says
+
+
+def test_all_the_way(town: Any, only_finding: Any) -> None:
+    finding = only_finding(town.track(town.spoilt(1, 30.0)))
+    assert (finding.corner, finding.kind) == (Corner.FR, "frozen")
+
+
+def test_at_steady_speed_the_others_flicker_tells(make_drive: Any, only_finding: Any) -> None:
+    drive = make_drive([(0, 0), (4, 0), (14, 60), (60, 60)], ())
+    finding = only_finding(drive.track(drive.spoilt(3, 60.0, drive.at(40, 999))))
+    assert (finding.corner, finding.kind) == (Corner.RR, "frozen")
+
+
+def test_at_steady_speed_a_coarse_signal_may_stand_still(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (4, 0), (14, 60), (90, 60)], (), noise=0.002)
+    assert said(drive.track(resolution_kph=1.0)) == {}
+
+
+def test_standing_still_is_not_frozen(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (40, 0), (50, 50), (80, 45), (90, 0), (130, 0)], ())
+    assert said(drive.track()) == {}
+
+
+def test_one_side_may_keep_its_speed_while_the_other_turns_faster(
+    make_drive: Any, said: Any
+) -> None:
+    # The outer wheels speed up in a bend that tightens, the inner ones hardly change.
+    drive = make_drive([(0, 0), (5, 20), (40, 20)], [(10, 35, 12.0)], noise=0.0005)
+    assert said(drive.track(resolution_kph=1.0)) == {}
+
+
+def test_frozen_with_its_side_mate_dead(town: Any, said: Any) -> None:
+    kph = town.spoilt(0, 50.0, town.at(60, 999))
+    kph[:, 2] = 0.0
+    assert said(town.track(kph)) == {"FL": ["frozen"], "RL": ["no_signal"]}
+
+
+def test_a_unit_that_holds_the_last_value_below_its_pick_up_speed(town: Any, said: Any) -> None:
+    kph = town.kph.copy()
+    low = kph < 3.0
+    kph[low] = 3.0
+    kph[np.all(low, axis=1) & ~town.at(0, 6) & ~town.at(153, 999)] = 0.0
+    assert not any("frozen" in kinds for kinds in said(town.track(kph)).values())

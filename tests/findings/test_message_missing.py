@@ -1,0 +1,67 @@
+"""Frames that stop while others go on."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.findings import examine
+from canwheel.outcome import Span
+
+REAR = [Corner.RL.position, Corner.RR.position]
+
+
+def silent(drive: Any, columns: Any, *stretches: tuple[float, float], **facts: Any) -> Any:
+    present = np.ones(drive.kph.shape, bool)
+    for from_s, to_s in stretches:
+        rows = np.flatnonzero(drive.at(from_s, to_s))
+        present[np.ix_(rows, columns)] = False
+    return drive.track(present=present, **facts)
+
+
+@pytest.mark.parametrize("stretches", [[(60, 62)], [(20, 21), (75, 78)], [(70, 999)]])
+@pytest.mark.parametrize("columns", [[0, 1], [2, 3]])
+def test_one_of_two_messages(town: Any, said: Any, columns: list[int], stretches: Any) -> None:
+    track = silent(town, columns, *stretches, rear_later_s=0.007)
+    names = [CORNERS[k].value for k in columns]
+    assert said(track) == {name: ["message_missing"] for name in names}
+
+
+def test_its_figures(town: Any) -> None:
+    track = silent(town, REAR, (20, 21), (75, 78), rear_later_s=0.007)
+    for finding in examine(track).outcome.findings:
+        assert finding.evidence["longest_gap_s"] == pytest.approx(3, abs=0.1)
+        assert finding.evidence["count"] == finding.count == 2
+        assert finding.spans[0].from_s == pytest.approx(20, abs=0.1)
+
+
+def test_the_only_message(town: Any, said: Any) -> None:
+    track = silent(town, [0, 1, 2, 3], (60, 63))
+    assert said(track) == {c: ["message_missing"] for c in CORNERS}
+
+
+def test_a_few_lost_frames_are_no_news(town: Any, said: Any) -> None:
+    assert said(silent(town, REAR, (60, 60.1), (75, 75.3), rear_later_s=0.007)) == {}
+
+
+def test_a_logger_that_kept_a_third_of_the_frames(town: Any, said: Any) -> None:
+    kept = np.random.default_rng(4).random(len(town.time_s)) < 1 / 3
+    track = town.track(present=np.repeat(kept[:, None], 4, axis=1))
+    assert said(track) == {}
+
+
+def test_a_recorder_that_heard_nothing_accuses_no_wheel(town: Any, said: Any, events: Any) -> None:
+    track = town.track()
+    gap = Span(60.0, 64.0)
+    present = np.repeat(~town.at(gap.from_s, gap.to_s)[:, None], 4, axis=1)
+    quiet = town.track(present=present, gaps=(gap,))
+    # no frame of any kind meanwhile: the count of frames goes on without a step
+    wheels = tuple(
+        replace(wheel, index=np.arange(len(wheel.time_s), dtype=np.int64) * 80)
+        for wheel in quiet.wheels
+    )
+    quiet = replace(quiet, wheels=wheels, last_index=len(wheels[0].time_s) * 80)
+    assert said(quiet) == said(track) == {}
+    assert [(e.kind, e.corner) for e in events(quiet)] == [("recording_gap", None)]

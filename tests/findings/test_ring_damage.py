@@ -1,0 +1,139 @@
+"""A ripple that repeats with every turn of the wheel."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.findings import examine
+from canwheel.findings.ring_damage import find_ring_damage
+from canwheel.track.motion import estimate_motion
+
+at_each_corner = pytest.mark.parametrize("corner", CORNERS)
+CIRCUMFERENCE_M = 1.94
+FAST = [(0, 0), (3, 0), (15, 60), (60, 75), (100, 55), (140, 80), (150, 0)]
+
+
+def turns_of(drive: Any, corner: Corner) -> Any:
+    """How often the wheel has turned."""
+    step_m = drive.kph[:, corner.position] / 3.6 * np.gradient(drive.time_s)
+    return np.cumsum(step_m) / CIRCUMFERENCE_M
+
+
+def rippled(drive: Any, corner: Corner, amplitude: float, order: int = 1) -> Any:
+    wave = 1 + amplitude * np.sin(2 * np.pi * order * turns_of(drive, corner))
+    return drive.spoilt(corner.position, drive.kph[:, corner.position] * wave)
+
+
+def untested(track: Any) -> dict[str, str]:
+    outcome = examine(track).outcome
+    return {n.corner.value: n.why for n in outcome.not_judged if n.kind == "ring_damage"}
+
+
+@at_each_corner
+@pytest.mark.parametrize("amplitude", [0.01, 0.03])
+def test_an_off_centre_ring(
+    make_drive: Any, only_finding: Any, corner: Corner, amplitude: float
+) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    finding = only_finding(drive.track(rippled(drive, corner, amplitude)))
+    assert (finding.corner, finding.kind) == (corner, "ring_damage")
+    assert finding.evidence["ripple_pct"] == pytest.approx(100 * amplitude, rel=1 / 3)
+    assert finding.evidence["per_revolution"] == 1
+    assert finding.evidence["circumference_m"] == pytest.approx(CIRCUMFERENCE_M, rel=0.01)
+    assert finding.evidence["false_alarm_probability"] < 1e-6
+    assert "off-centre" in finding.says
+
+
+@at_each_corner
+def test_a_damaged_tooth_shows_in_many_orders(
+    make_drive: Any, only_finding: Any, corner: Corner
+) -> None:
+    # Once a turn the reading is far too low for a twentieth of the turn.
+    drive = make_drive([(0, 0), (3, 0), (10, 25), (100, 30), (160, 22)], (), period_s=0.01)
+    hurt = turns_of(drive, corner) % 1 < 0.05
+    kph = drive.spoilt(corner.position, drive.kph[:, corner.position] * np.where(hurt, 0.92, 1.0))
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "ring_damage")
+    assert "jerks" in finding.says
+
+
+@at_each_corner
+def test_a_tooth_that_only_sometimes_shows_is_told_by_its_place(
+    make_drive: Any, only_finding: Any, corner: Corner
+) -> None:
+    # A crack that opens for some seconds at a time: one wild sample at one place, in half of the
+    # turns then; over the whole drive no ripple.
+    drive = make_drive([(0, 0), (3, 0), (10, 28), (60, 32), (90, 26)], (), period_s=0.02)
+    turns = turns_of(drive, corner)
+    passes = np.flatnonzero(np.diff(np.floor(turns)) > 0)
+    opens = passes[np.random.default_rng(3).random(len(passes)) < 0.5]
+    opens = opens[(drive.at(20, 26) | drive.at(60, 66))[opens]]
+    kph = drive.spoilt(corner.position, drive.kph[opens, corner.position] + 14, opens)
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "ring_damage")
+    assert finding.evidence["circumference_m"] == pytest.approx(CIRCUMFERENCE_M, rel=0.03)
+    assert finding.count == pytest.approx(len(opens), abs=4)
+    assert "always at the same place" in finding.says
+
+
+def test_a_quarter_of_a_per_cent_is_sound(make_drive: Any, said: Any) -> None:
+    # As much is seen at sound corners of real cars.
+    drive = make_drive(FAST, (), period_s=0.01)
+    assert said(drive.track(rippled(drive, Corner.FR, 0.0025))) == {}
+
+
+@pytest.mark.parametrize("order", [2, 6])
+def test_what_all_corners_share_is_no_ring(make_drive: Any, said: Any, order: int) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    wave = 1 + 0.012 * np.sin(2 * np.pi * order * turns_of(drive, Corner.FL))
+    assert said(drive.track(drive.kph * wave[:, None])) == {}
+
+
+def test_a_slow_message_hides_it_and_says_so(make_drive: Any, said: Any) -> None:
+    # Once a turn meets half the message rate at 34.7 km/h for 100 ms and 1.927 m (Nyquist), so at
+    # 60 km/h nothing can be said.
+    drive = make_drive([(0, 50), (60, 70), (120, 55)], (), period_s=0.1)
+    track = drive.track(rippled(drive, Corner.FL, 0.02))
+    assert "ring_damage" not in said(track).get("FL", [])
+    why = untested(track)
+    assert set(why) == set(CORNERS)
+    assert "not visible at these speeds: a message every 100 ms" in why["FL"]
+    limit_kph = float(why["FL"].partition("below ")[2].split()[0])
+    assert limit_kph < 34.7
+
+
+def test_a_dead_corner_is_not_judged(make_drive: Any) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    why = untested(drive.track(drive.spoilt(0, 0.0)))
+    assert why == {"FL": "too little of the drive with this corner read"}
+
+
+def test_a_short_drive_is_not_judged(make_drive: Any) -> None:
+    why = untested(make_drive([(0, 0), (8, 30), (12, 30)], ()).track())
+    assert set(why) == set(CORNERS)
+
+
+def test_only_the_first_order_is_visible(make_drive: Any, only_finding: Any) -> None:
+    drive = make_drive([(0, 17), (200, 18), (400, 17)], (), period_s=0.1)
+    finding = only_finding(drive.track(rippled(drive, Corner.RR, 0.03)))
+    assert (finding.corner, finding.kind) == (Corner.RR, "ring_damage")
+    assert "off-centre or damaged" in finding.says
+
+
+def test_beside_three_dead_corners(make_drive: Any, said: Any) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    kph = rippled(drive, Corner.FL, 0.02)
+    flagged = np.zeros(kph.shape, bool)
+    flagged[:, 1:] = True
+    assert said(drive.track(kph, flagged=flagged))["FL"] == ["ring_damage"]
+
+
+def test_noise_alone_is_no_ring(make_drive: Any) -> None:
+    # Loud enough to pass for a ripple by its size: only the false-alarm probability holds it back.
+    for seed in range(12):
+        drive = make_drive([(0, 40), (90, 45)], (), noise=0.02, seed=seed)
+        found = find_ring_damage(drive.track(), estimate_motion(drive.track()))
+        assert found.findings == ()
+        assert found.not_judged == ()

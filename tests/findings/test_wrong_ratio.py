@@ -1,0 +1,123 @@
+"""A corner that reads a constant fraction too much or too little."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.findings import examine
+from canwheel.vehicle import rolling_circumference_m
+
+at_each_corner = pytest.mark.parametrize("corner", CORNERS)
+
+
+def scaled(drive: Any, corner: Corner, ratio: float) -> Any:
+    return drive.spoilt(corner.position, drive.kph[:, corner.position] * ratio)
+
+
+@at_each_corner
+@pytest.mark.parametrize("ratio", [0.75, 0.92, 0.96, 1.03, 1.06, 1.2])
+def test_the_ratio_is_found_to_half_a_per_cent(
+    town: Any, only_finding: Any, corner: Corner, ratio: float
+) -> None:
+    finding = only_finding(town.track(scaled(town, corner, ratio)))
+    assert (finding.corner, finding.kind) == (corner, "wrong_ratio")
+    assert finding.evidence["ratio"] == pytest.approx(ratio, abs=0.005)
+    assert ("too much" if ratio > 1 else "too little") in finding.says
+
+
+@pytest.mark.parametrize(
+    ("has", "should", "ratio"),
+    [
+        # The brake unit counts on the second, the ring has the first: two published counts for
+        # cars, 44 and 48 (a sensor's data and a frequency range), others from memory.
+        (48, 44, 1.0909),
+        (44, 48, 0.9167),
+        (52, 48, 1.0833),
+        (48, 52, 0.9231),
+    ],
+)
+def test_rings_of_another_count_are_named(
+    town: Any, only_finding: Any, has: int, should: int, ratio: float
+) -> None:
+    assert has / should == pytest.approx(ratio, abs=5e-5)  # as tables of such mix-ups have it
+    finding = only_finding(town.track(scaled(town, Corner.RL, has / should)))
+    assert finding.evidence["ratio"] == pytest.approx(ratio, abs=0.005)
+    named_has, named_should = map(int, str(finding.evidence["nearest_tooth_ratio"]).split("/"))
+    assert named_has / named_should == pytest.approx(ratio, rel=0.01)
+    assert "tooth count" in finding.says
+
+
+def test_a_ratio_that_no_ring_has(town: Any, only_finding: Any) -> None:
+    finding = only_finding(town.track(scaled(town, Corner.RL, 0.30)))
+    assert finding.evidence["nearest_tooth_ratio"] == "none"
+    assert "a ring of another tooth count, or a tyre" in finding.says
+
+
+@pytest.mark.parametrize(
+    ("tyre", "reads_pct", "expected"),
+    [
+        # One such tyre on a car with 205/55 R16: by the ETRTO rule, rolling circumference = 3.05
+        # times the free diameter of the size marking (the rule seen second-hand).
+        ("195/65 R15", -0.410, {}),
+        ("225/45 R17", -0.378, {}),
+        ("205/60 R16", -3.142, {"FR": ["wrong_ratio"]}),
+        ("175/65 R14", +8.369, {"FR": ["wrong_ratio"]}),
+    ],
+)
+def test_tyres_of_another_size(
+    town: Any, said: Any, tyre: str, reads_pct: float, expected: Any
+) -> None:
+    ratio = rolling_circumference_m("205/55 R16") / rolling_circumference_m(tyre)
+    assert 100 * (ratio - 1) == pytest.approx(reads_pct, abs=0.001)
+    track = town.track(scaled(town, Corner.FR, ratio))
+    assert said(track) == expected
+    for finding in examine(track).outcome.findings:
+        assert finding.evidence["ratio"] == pytest.approx(ratio, abs=0.005)
+        assert "tyre of another size" in finding.says
+
+
+@at_each_corner
+def test_a_worn_tyre_is_no_fault(town: Any, said: Any, corner: Corner) -> None:
+    assert said(town.track(scaled(town, corner, 1.008))) == {}
+
+
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_another_size_on_a_whole_axle_is_no_fault(town: Any, said: Any, axle: str) -> None:
+    columns = slice(0, 2) if axle == "front" else slice(2, 4)
+    kph = town.kph.copy()
+    kph[:, columns] *= 1.01
+    assert said(town.track(kph)) == {}
+
+
+def test_two_wrong_rings(town: Any, said: Any) -> None:
+    kph = town.kph.copy()
+    kph[:, 0] *= 44 / 48
+    kph[:, 3] *= 52 / 48
+    assert said(town.track(kph)) == {"FL": ["wrong_ratio"], "RR": ["wrong_ratio"]}
+
+
+def test_a_wrong_ring_beside_a_dead_corner(town: Any, said: Any) -> None:
+    kph = scaled(town, Corner.FL, 44 / 48)
+    kph[:, 2] = 0.0
+    assert said(town.track(kph)) == {"FL": ["wrong_ratio"], "RL": ["no_signal"]}
+
+
+def test_a_drive_of_one_turn_claims_nothing(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (5, 18), (60, 18)], [(1, 59, 9.0)])
+    track = drive.track()
+    assert said(track) == {}
+    untested = [n for n in examine(track).outcome.not_judged if n.kind == "wrong_ratio"]
+    assert [n.corner for n in untested] == list(CORNERS)
+    assert "straight driving" in untested[0].why
+
+
+def test_a_little_is_told_as_doubt_where_another_corner_explains_it(town: Any) -> None:
+    # Front left and rear right off together look like front right and rear left the other way.
+    kph = town.kph * np.array([1.02, 1.0, 1.0, 1.017])
+    findings = examine(town.track(kph)).outcome.findings
+    assert findings
+    assert all(f.kind == "wrong_ratio" for f in findings)
+    for finding in findings:
+        assert (finding.confidence < 0.9) == ("nearly as well" in finding.says)

@@ -1,0 +1,135 @@
+"""Ripple by the turn of the wheel, against another library's periodogram."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.signal import lombscargle
+
+from canwheel.corners import Corner
+from canwheel.track.orders import RippleSpectrum, ripple_spectrum
+from canwheel.track.wheel_track import WheelSamples
+
+CIRCUMFERENCE_M = 1.94
+
+
+def wheel(
+    seconds: float = 120, *, period_s: float = 0.01, noise: float = 0.003, seed: int = 1
+) -> WheelSamples:
+    """One corner at a little changing speed, 32 to 40 km/h, with white noise."""
+    rng = np.random.default_rng(seed)
+    time_s = np.arange(0, seconds, period_s)
+    speed = 36 + 4 * np.sin(time_s / 15)
+    return WheelSamples(
+        time_s=time_s,
+        speed_kph=speed * (1 + noise * rng.normal(size=len(time_s))),
+        raw=np.zeros(len(time_s), np.int64),
+        flagged=np.zeros(len(time_s), bool),
+        index=np.arange(len(time_s)),
+        resolution_kph=0.01,
+        period_s=period_s,
+    )
+
+
+def distance_m(own: WheelSamples) -> Any:
+    return np.cumsum(own.speed_kph / 3.6 * own.period_s)
+
+
+def with_sine(own: WheelSamples, amplitude: float, order: int, phase: float = 0.4) -> WheelSamples:
+    angle = 2 * np.pi * order * distance_m(own) / CIRCUMFERENCE_M + phase
+    own.speed_kph[:] *= 1 + amplitude * np.sin(angle)
+    return own
+
+
+def amplitude_at(spectrum: RippleSpectrum, order: int) -> float:
+    """Of a sine there: the highest within a bin, as stretches of measured way are never exact."""
+    near = order / CIRCUMFERENCE_M + np.linspace(-0.01, 0.01, 41)
+    return float(np.sqrt(np.max(spectrum.at(spectrum.power, near))))
+
+
+@pytest.mark.parametrize("order", [1, 2, 3])
+@pytest.mark.parametrize("amplitude", [0.008, 0.02])
+def test_a_planted_sine_is_measured(order: int, amplitude: float) -> None:
+    spectrum = ripple_spectrum(with_sine(wheel(), amplitude, order))
+    assert spectrum is not None
+    assert amplitude_at(spectrum, order) == pytest.approx(amplitude, rel=0.10)
+
+
+def test_as_another_library_measures_it() -> None:
+    own = with_sine(with_sine(wheel(noise=0.002), 0.012, 1), 0.006, 2)
+    spectrum = ripple_spectrum(own)
+    assert spectrum is not None
+    # The same samples, over the same distance, unevenly spaced as they are: the periodogram by
+    # least squares of scipy, normalised to amplitude.
+    kernel = np.ones(241) / 241  # takes off what changes over more than some 30 m
+    relative = own.speed_kph / np.convolve(own.speed_kph, kernel, "same") - 1
+    inside = slice(300, -300)
+    for order, planted in ((1, 0.012), (2, 0.006)):
+        near = order / CIRCUMFERENCE_M + np.linspace(-0.01, 0.01, 41)
+        power = lombscargle(distance_m(own)[inside], relative[inside], 2 * np.pi * near)
+        theirs = float(np.sqrt(4 * power.max() / len(relative[inside])))
+        assert theirs == pytest.approx(planted, rel=0.1)
+        assert amplitude_at(spectrum, order) == pytest.approx(theirs, rel=0.1)
+
+
+def test_frequencies_and_only_those_stand_out() -> None:
+    spectrum = ripple_spectrum(with_sine(wheel(), 0.01, 2))
+    assert spectrum is not None
+    seen = spectrum.stretches >= 4
+    highest = spectrum.per_metre[seen][np.nanargmax(spectrum.white[seen])]
+    assert highest == pytest.approx(2 / CIRCUMFERENCE_M, rel=0.02)
+
+
+def test_the_spectrum_of_noise_spreads_as_so_many_stretches_do() -> None:
+    # The mean of N powers of noise is spread by one part in the root of N.
+    spectrum = ripple_spectrum(wheel(500, noise=0.004))
+    assert spectrum is not None
+    inside = (spectrum.per_metre > 0.5) & (spectrum.per_metre < 2.5)
+    independent = spectrum.white[inside][::4]
+    trend = np.polynomial.Polynomial.fit(np.arange(len(independent)), independent, 3)
+    flat = independent / trend(np.arange(len(independent)))
+    count = np.median(spectrum.stretches[inside])
+    assert np.std(flat) == pytest.approx(1 / np.sqrt(count), rel=0.3)
+
+
+def test_a_fast_drive_hides_orders_from_a_slow_message() -> None:
+    # Nyquist: at 36 km/h and 100 ms a sample covers 1 m, so nothing shorter than 2 m is seen,
+    # and the wheel turns once in 1.94 m.
+    slow = ripple_spectrum(wheel(300, period_s=0.1))
+    assert slow is not None
+    assert slow.at(slow.stretches, np.array([1 / CIRCUMFERENCE_M]))[0] == 0
+    assert np.isnan(slow.at(slow.power, np.array([1 / CIRCUMFERENCE_M]))[0])
+    fast = ripple_spectrum(wheel(300))
+    assert fast is not None
+    assert fast.at(fast.stretches, np.array([1 / CIRCUMFERENCE_M]))[0] > 10
+
+
+def test_a_gap_spoils_only_the_stretches_around_it() -> None:
+    own = with_sine(wheel(240), 0.01, 1)
+    kept = np.ones(len(own.time_s), bool)
+    kept[8000:9000] = False
+    parts = WheelSamples(
+        **{
+            name: getattr(own, name)[kept]
+            for name in ("time_s", "speed_kph", "raw", "flagged", "index")
+        },
+        resolution_kph=0.01,
+        period_s=0.01,
+    )
+    whole, broken = ripple_spectrum(own), ripple_spectrum(parts)
+    assert whole is not None
+    assert broken is not None
+    assert amplitude_at(broken, 1) == pytest.approx(amplitude_at(whole, 1), rel=0.1)
+    assert 0.7 * whole.stretches.max() < broken.stretches.max() < whole.stretches.max()
+
+
+def test_too_little_way_has_no_spectrum(town: Any) -> None:
+    assert ripple_spectrum(wheel(3)) is None
+    dead = town.track(town.spoilt(0, 0.0)).wheel(Corner.FL)
+    assert ripple_spectrum(dead) is None
+
+
+def test_way_in_short_pieces_has_no_spectrum() -> None:
+    own = wheel(120)
+    own.speed_kph[(own.time_s % 5) < 2] = np.nan  # 38 m in one piece at most
+    assert ripple_spectrum(own) is None

@@ -1,0 +1,37 @@
+"""Whether the recorder heard the rest of the bus while one message was silent."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import Corner
+from canwheel.track.silence import usual_frames_per_s, was_listening
+
+
+def test_the_usual_rate_of_all_frames(town: Any) -> None:
+    assert usual_frames_per_s(town.track().wheel(Corner.FL)) == pytest.approx(4000)
+
+
+def test_without_two_samples_there_is_no_rate(town: Any) -> None:
+    wheel = town.track().wheel(Corner.FL)
+    one = replace(wheel, time_s=wheel.time_s[:1], index=wheel.index[:1])
+    assert usual_frames_per_s(one) == 0
+    assert usual_frames_per_s(replace(wheel, period_s=float("nan"))) == 0
+
+
+@pytest.mark.parametrize(
+    ("silence_s", "heard", "listening"),
+    [
+        (2.0, 8000, True),  # everything else went on
+        (2.0, 2000, True),  # the bus was quieter, but heard
+        (2.0, 100, False),  # only those around the ends of the gap
+        (2.0, 0, False),
+        (0.5, 0, False),
+    ],
+)
+def test_listening(town: Any, silence_s: float, heard: int, listening: object) -> None:
+    wheel = town.track().wheel(Corner.FL)
+    said = was_listening(wheel, np.array([silence_s]), np.array([heard]))
+    assert bool(said[0]) is listening

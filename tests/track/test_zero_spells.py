@@ -1,0 +1,91 @@
+"""Stretches in which one corner reads nothing while the others move, and how they are described."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.track.motion import estimate_motion
+from canwheel.track.wheel_track import HelperSamples, WheelTrack
+from canwheel.track.zero_spells import find_zero_spells, is_wheel_lock
+
+at_each_corner = pytest.mark.parametrize("corner", CORNERS)
+
+
+def spells_of(track: WheelTrack, corner: Corner) -> Any:
+    return find_zero_spells(track, estimate_motion(track), corner)
+
+
+@at_each_corner
+def test_a_spell_in_the_middle(town: Any, corner: Corner) -> None:
+    track = town.track(town.spoilt(corner.position, 0.0, town.at(64, 66)))
+    (spell,) = spells_of(track, corner)
+    assert (spell.corner, spell.span.from_s) == (corner, pytest.approx(64, abs=0.03))
+    assert spell.silent_s == pytest.approx(2, abs=0.04)
+    assert spell.judged_s == pytest.approx(2, abs=0.04)
+    assert spell.judged_km == pytest.approx(2 * 59 / 3600, rel=0.03)
+    assert spell.others_top_kph == pytest.approx(59, abs=2)
+    assert spell.edge_s == pytest.approx(0, abs=0.001)
+    assert spell.sample_s == pytest.approx(0.02)
+    assert not spell.to_the_end
+    assert not spell.from_the_start
+    assert not spell.starts_slow
+    assert not spell.ends_slow
+    assert spell.braking is None
+    for other in CORNERS:
+        assert other is corner or spells_of(track, other) == ()
+
+
+def test_at_a_start_and_at_a_stop(make_drive: Any) -> None:
+    drive = make_drive([(0, 0), (5, 0), (15, 50), (30, 50), (40, 0), (45, 0)], ())
+    kph = np.where(drive.kph < np.array([1, 1, 20, 1]), 0.0, drive.kph)
+    start, stop = spells_of(drive.track(kph), Corner.RL)
+    assert start.from_the_start
+    assert not stop.from_the_start
+    assert stop.to_the_end
+    assert start.starts_slow
+    assert not start.ends_slow
+    assert stop.ends_slow
+    assert start.others_top_kph == pytest.approx(20, abs=0.5)
+    assert stop.others_top_kph == pytest.approx(20, abs=0.5)
+
+
+def test_a_stop_in_between_does_not_end_it(town: Any) -> None:
+    track = town.track(town.spoilt(1, 0.0, town.at(105, 118)))
+    (spell,) = spells_of(track, Corner.FR)
+    assert spell.from_s == pytest.approx(105, abs=0.05)
+    assert spell.silent_s == pytest.approx(13, abs=0.1)
+    assert spell.judged_s < 4
+
+
+@pytest.mark.parametrize("edge_s", [0.0, 0.1, 0.3])
+def test_fall_and_rise_are_timed(make_drive: Any, edge_s: float) -> None:
+    drive = make_drive([(0, 60), (20, 60), (30, 30)], (), period_s=0.01)
+    at = [22, 22 + edge_s, 23, 23 + edge_s]
+    share = np.interp(drive.time_s, at, [1, 0, 0, 1])
+    (spell,) = spells_of(drive.track(drive.spoilt(3, drive.kph[:, 3] * share)), Corner.RR)
+    # From 85 % of the speed down to nothing and back: most of both ramps.
+    assert spell.edge_s == pytest.approx(2 * 0.85 * edge_s, rel=0.35, abs=0.021)
+    assert is_wheel_lock(spell) == (edge_s > 0)
+    assert spell.slowing_mps2 == pytest.approx(0.83, abs=0.15)
+
+
+@pytest.mark.parametrize(("values", "braking"), [([0, 0], False), ([0, 1], True), ([2, 2], True)])
+def test_the_brake_signal_is_asked(town: Any, values: list[float], braking: object) -> None:
+    brake = HelperSamples(np.array([10.0, 64.5]), np.array(values, float))
+    track = town.track(town.spoilt(0, 0.0, town.at(64, 66)), helpers={"brake": brake})
+    (spell,) = spells_of(track, Corner.FL)
+    assert spell.braking is braking
+
+
+def test_slow_messages_time_no_edge(make_drive: Any) -> None:
+    drive = make_drive([(0, 60), (20, 60), (30, 30)], (), period_s=0.1)
+    (spell,) = spells_of(drive.track(drive.spoilt(3, 0.0, drive.at(22, 23))), Corner.RR)
+    assert is_wheel_lock(spell), "nobody can tell, and a wheel is not accused on a guess"
+
+
+def test_a_sound_drive_has_none(town: Any) -> None:
+    for corner in CORNERS:
+        assert spells_of(town.track(), corner) == ()
+        assert spells_of(town.track(resolution_kph=1.0), corner) == ()
