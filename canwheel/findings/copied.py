@@ -65,8 +65,11 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
     The original fits the rest: it keeps to the wheel on its side through turns, and shares its
     bumps with the wheel on its axle. Where neither shows, both are doubtful.
     """
-    findings, not_judged = [], []
+    findings: list[Finding] = []
+    not_judged: list[NotJudged] = []
     for one, other in combinations(CORNERS, 2):
+        if {one, other} <= {finding.corner for finding in findings}:
+            continue  # of three or four with one value, each is told once
         changes = _changes_if_same(track, motion, one, other)
         if changes is None:
             continue
