@@ -8,7 +8,6 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import (
     MOVING_KPH,
-    TURNING_SHARE,
     Motion,
     samples_in,
     smooth,
@@ -30,6 +29,12 @@ CALM_S = 1.0
 FEWEST_TURN_S = 2.0
 """So much turning it takes before the misfit in turns counts. [s]"""
 
+TURN_SHARE = 0.03
+"""A left/right difference of more than this over speed is a turn..."""
+
+TURN_STEPS = 2.5
+"""... when it is also so many steps of the signal; fewer may be rounding."""
+
 TURN_PACE_KPH = 6.0
 """Slower, some sensors do not read yet. [km/h]"""
 
@@ -42,12 +47,13 @@ QUICK_S = 0.025
 LEAST_MISFIT_PCT = 0.05
 """Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
 
-SURE_RATIO = 1.3
-"""The copy is named when the misfit with it taken at its word is this much larger than with the
-other one; below, either may be the copy."""
+SURE_IN_TURNS = 1.6
+"""The copy is named when the misfit with its value taken at its word is so many times that with the
+other one's; below, either may be the copy. In turns..."""
 
-SURE_RATIO_COARSE = 2.5
-"""The same for a signal without the fine digits, whose steps make a misfit of their own."""
+SURE_ON_BUMPS = 1.3
+"""... and where the drive had none, on bumps: on a real road a wheel differs from the one on its
+axle by 0.3 %, from one on the other axle by 0.5 %."""
 
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
@@ -59,8 +65,11 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
     The original fits the rest: it keeps to the wheel on its side through turns, and shares its
     bumps with the wheel on its axle. Where neither shows, both are doubtful.
     """
-    findings, not_judged = [], []
+    findings: list[Finding] = []
+    not_judged: list[NotJudged] = []
     for one, other in combinations(CORNERS, 2):
+        if {one, other} <= {finding.corner for finding in findings}:
+            continue  # of three or four with one value, each is told once
         changes = _changes_if_same(track, motion, one, other)
         if changes is None:
             continue
@@ -68,14 +77,13 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
             why = "too little driving, or too coarse a signal, to tell a copy from a twin"
             not_judged += [NotJudged(one, "copied", why), NotJudged(other, "copied", why)]
             continue
-        misfit_one, misfit_other = _misfits(track, one, other)
-        fine = track.wheel(one).resolution_kph < FINE_KPH
-        needed = SURE_RATIO if fine else SURE_RATIO_COARSE
-        sure = max(misfit_one, misfit_other) > needed * min(misfit_one, misfit_other)
-        suspects = [(one, other)] if misfit_one > misfit_other else [(other, one)]
-        if not sure:
-            suspects = [(one, other), (other, one)]
-        findings += [_describe(track, copy, of, sure=sure) for copy, of in suspects]
+        copy = _which_is_the_copy(track, one, other)
+        suspects = [(one, other), (other, one)]
+        if copy is not None:
+            suspects = [(copy, other if copy is one else one)]
+        findings += [
+            _describe(track, suspect, of, sure=copy is not None) for suspect, of in suspects
+        ]
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 
 
@@ -114,8 +122,8 @@ def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
     return tuple(columns)
 
 
-def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, float]:
-    """How badly the shared value suits the place of the one and of the other.
+def _which_is_the_copy(track: WheelTrack, one: Corner, other: Corner) -> Corner | None:
+    """Which of two corners with one value does not fit its place; None where both do, or neither.
 
     Two things tell. In turns the three corners that remain when the copy is left out fit a rigid
     body; and a wheel shares its bumps with the wheel on its axle, which only fine and quick signals
@@ -123,13 +131,19 @@ def _misfits(track: WheelTrack, one: Corner, other: Corner) -> tuple[float, floa
     """
     samples = samples_in(track, CALM_S)
     calm = smooth(track.speed_kph, samples)
-    misfit_one, misfit_other = _turn_misfits(track, calm, one, other) or (1.0, 1.0)
     own = track.wheel(one)
-    if one.mirror is not other and own.resolution_kph < FINE_KPH and own.period_s < QUICK_S:
+    fine, one_axle = own.resolution_kph < FINE_KPH, one.mirror is other
+    if not fine and not one_axle:
+        return None  # front and rear of a coarse signal differ by less than its rounding
+    turns = _turn_misfits(track, calm, one, other)
+    worse = 1.0 if turns is None else turns[0] / turns[1]
+    needed = SURE_ON_BUMPS if turns is None else SURE_IN_TURNS
+    if fine and not one_axle and own.period_s < QUICK_S:
         quick = track.speed_kph - calm
-        misfit_one *= _bump_misfit(calm, quick, one)
-        misfit_other *= _bump_misfit(calm, quick, other)
-    return misfit_one, misfit_other
+        worse *= _bump_misfit(calm, quick, one) / _bump_misfit(calm, quick, other)
+    if worse > needed:
+        return one
+    return other if worse < 1 / needed else None
 
 
 def _turn_misfits(
@@ -141,10 +155,11 @@ def _turn_misfits(
     wrong side; both are asked about the same moments.
     """
     misfits, turning = [], np.zeros(len(calm), np.bool_)
+    steps = TURN_STEPS * max(wheel.resolution_kph for wheel in track.wheels)
     for without in (other, one):
         surplus, difference, pace = triple_surplus(calm, without)
         with np.errstate(invalid="ignore", divide="ignore"):
-            turning |= (difference > TURNING_SHARE * pace) & (pace > TURN_PACE_KPH)
+            turning |= (difference > np.maximum(TURN_SHARE * pace, steps)) & (pace > TURN_PACE_KPH)
             misfits.append(np.abs(surplus - squared_box(track) * difference**2) / (2 * pace**2))
     turning &= np.isfinite(misfits[0]) & np.isfinite(misfits[1])
     if turning.sum() < samples_in(track, FEWEST_TURN_S):

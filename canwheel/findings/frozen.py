@@ -25,7 +25,7 @@ TURN_SHARE = 0.55
 than a turn can explain (the tightest one: 1.6 m track about a point 3 m away)."""
 
 FLICKER_SHARE = 0.5
-"""A signal flickers when it changes in more than this share of its samples."""
+"""A signal flickers when it changes in more than this share of its samples, standstills aside."""
 
 FLICKERS = 30
 """So many changes of the others are no chance while this one has none."""
@@ -82,9 +82,11 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
     firsts = np.concatenate(([0], change))
     lasts = np.concatenate((change, [len(own.raw)])) - 1
     shortest_s = SHORTEST_S + SHORTEST_S_PER_KPH * own.resolution_kph
+    lengths = lasts - firsts + 1
     long = (own.time_s[lasts] - own.time_s[firsts] >= shortest_s) & (
         np.nan_to_num(own.speed_kph[firsts]) > FROM_KPH
     )
+    flickers = len(change) > FLICKER_SHARE * (len(own.raw) - int(lengths[long].sum()))
     firsts, lasts = firsts[long], lasts[long]
     if len(firsts) == 0:
         return []
@@ -99,7 +101,7 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         side_changes = high[:, 0] - low[:, 0] > must_change
         no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
         is_frozen = (change_kph > must_change) & outside & no_turn
-    if len(change) > FLICKER_SHARE * len(own.raw):
+    if flickers:
         is_frozen |= _others_flicker(rest, firsts, lasts)
     return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]
 

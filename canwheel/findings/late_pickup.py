@@ -11,9 +11,9 @@ from canwheel.track.motion import MOVING_KPH, Motion, estimate_motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
-SOUND_SPREAD_KPH = 5.0
-"""Sound sensors of one car pick up within this of one another: passive ones between 3 and 8 km/h
-(textbook, from memory), inner wheels later than outer ones. [km/h]"""
+SOUND_SPREAD_KPH = 6.0
+"""Sound sensors of one car pick up within this of one another, beside the signal's step: passive
+ones between 3 and 8 km/h (textbook, from memory), inner wheels later than outer ones. [km/h]"""
 
 HIGHEST_KPH = 60.0
 """A sensor that wakes above this is told as one that drops out. [km/h]"""
@@ -58,7 +58,8 @@ def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
             not_judged.append(_untested(corner))
             continue
         others = float(np.median(rest))
-        if mine.kph - others > SOUND_SPREAD_KPH and _is_clear(mine):
+        spread_kph = SOUND_SPREAD_KPH + track.wheel(corner).resolution_kph
+        if mine.kph - others > spread_kph and _is_clear(mine):
             findings.append(_describe(corner, track.wheel(corner), seen[corner], mine, others))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 

@@ -147,7 +147,9 @@ def _why_not(track: WheelTrack, corner: Corner, *, read: bool) -> str:
     own = track.wheel(corner)
     if not read or not own.period_s > 0:
         return "too little of the drive with this corner read"
+    # Its background, up to half an order above it, must be visible too.
     fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS
+    fastest_kph /= 1 + float(np.max(BESIDE))
     return (
         f"not visible at these speeds: a message every {1000 * own.period_s:.0f} ms shows one"
         f" ripple a turn only below {fastest_kph:.0f} km/h, and there was too little of that"

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.corners import Corner
+from canwheel.track.motion import MOVING_KPH
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelTrack
 
@@ -14,13 +15,13 @@ AXLES = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 STANDS_SHARE = 0.2
 """An axle stands when both its wheels read less than this share of the other axle's slower one."""
 
-TURNS_KPH = 5.0
-"""The other axle turns when both its wheels read more than this: above the pick-up of most sensors
-on both axles. [km/h]"""
+TURNS_KPH = 10.0
+"""The other axle turns when both its wheels read more than this: by then the sensors of a sound
+axle read too (passive ones pick up at 3 to 8 km/h, textbook, from memory). [km/h]"""
 
-SET_OFF_KPH = 12.0
-"""Wheels on rollers or a jack run up from standing: at the first sample the turning axle is below
-this. An axle that falls silent at speed has lost its signals. [km/h]"""
+LOST_S = 2.0
+"""An axle that turned with the other one this shortly before has lost its signals; wheels on
+rollers or a jack run up from standing. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ class AxleSpell:
     Attributes
     ----------
     standing : the two corners that read nothing.
-    from_s, to_s : first and last sample of it. [s]
+    from_s, to_s : first and last sample of it, with the run up from standing and down to it. [s]
     top_kph : fastest that the turning axle went. [km/h]
     from_standing : it began with the car at rest.
     """
@@ -50,17 +51,37 @@ def find_axle_spells(track: WheelTrack) -> tuple[AxleSpell, ...]:
         pace = np.min(_axle(track, turning), axis=1)
         apart = (pace > TURNS_KPH) & (still < STANDS_SHARE * pace)
         together = still > np.maximum(STANDS_SHARE * pace, TURNS_KPH)
+        stands = ~(pace > MOVING_KPH)
         for first, last in runs(apart, together):
+            from_standing = not _turned_before(track, together, first)
+            from_s, to_s = float(track.time_s[first]), float(track.time_s[last])
+            if from_standing:
+                from_s, to_s = _run_up_and_down(track, stands, first, last)
             spells.append(
                 AxleSpell(
                     standing=standing,
-                    from_s=float(track.time_s[first]),
-                    to_s=float(track.time_s[last]),
+                    from_s=from_s,
+                    to_s=to_s,
                     top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
-                    from_standing=bool(pace[first] < SET_OFF_KPH),
+                    from_standing=from_standing,
                 )
             )
     return tuple(sorted(spells, key=lambda spell: spell.from_s))
+
+
+def _run_up_and_down(
+    track: WheelTrack, stands: NDArray[np.bool_], first: int, last: int
+) -> tuple[float, float]:
+    """When the turning axle set off and stood again, around the time at which it is told. [s]"""
+    before, after = np.flatnonzero(stands[:first]), np.flatnonzero(stands[last:])
+    set_off = int(before[-1]) + 1 if len(before) else 0
+    stood = last + int(after[0]) - 1 if len(after) else len(track.time_s) - 1
+    return float(track.time_s[set_off]), float(track.time_s[stood])
+
+
+def _turned_before(track: WheelTrack, together: NDArray[np.bool_], first: int) -> bool:
+    before = np.flatnonzero(together[:first])
+    return bool(len(before) and track.time_s[first] - track.time_s[before[-1]] < LOST_S)
 
 
 def _axle(track: WheelTrack, corners: tuple[Corner, Corner]) -> NDArray[np.float64]:

@@ -101,9 +101,11 @@ def find_circumstances(
     total_km = float(way_km.sum())
     candidates = _candidates(track, motion, driving, way_km)
     found = []
-    for words, turn, band, rows in candidates:
+    at = np.clip(np.searchsorted(track.time_s, times_s), 0, len(track.time_s) - 1)
+    for words, turn, band, exactly in candidates:
+        rows = _holds_around(track, exactly)
         share = min(1.0, float(way_km[rows].sum()) / total_km) if total_km > 0 else 1.0
-        moments = int(np.sum(_holds_at(track, rows, times_s)))
+        moments = int(np.sum(rows[at]))
         chance = binomial_tail(moments, len(times_s), share)
         if moments >= MOST_SHARE * len(times_s) and chance * len(candidates) < SIGNIFICANCE:
             found.append(Circumstance(words, moments, share, chance, turn=turn, band=band))
@@ -144,10 +146,9 @@ def _rough(track: WheelTrack, motion: Motion, way_km: NDArray[np.float64]) -> ND
     return np.asarray(usable & (roughness > limit))
 
 
-def _holds_at(
-    track: WheelTrack, rows: NDArray[np.bool_], times_s: Sequence[float]
-) -> NDArray[np.bool_]:
+def _holds_around(track: WheelTrack, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Whether a circumstance holds within `BLINK_S` of each sample."""
     total = np.concatenate(([0], np.cumsum(rows)))
-    before = np.searchsorted(track.time_s, np.asarray(times_s) - BLINK_S)
-    after = np.searchsorted(track.time_s, np.asarray(times_s) + BLINK_S, "right")
+    before = np.searchsorted(track.time_s, track.time_s - BLINK_S)
+    after = np.searchsorted(track.time_s, track.time_s + BLINK_S, "right")
     return np.asarray(total[after] > total[before])

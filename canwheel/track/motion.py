@@ -44,9 +44,9 @@ TIGHTEST_TURN_SHARE = 0.55
 """Most that an axle's left and right can differ, over their mean: a 1.6 m track about a point 3 m
 from the middle of the axle, tighter than any car turns (common practice, no source)."""
 
-TWO_LEFT_FACTOR = 1.35
+TWO_LEFT_FACTOR = 1.6
 """In the tightest turn a wheel runs at most so much faster, or slower, than the fastest, or
-slowest, of two others (rigid body, 1.6 m track about a point 3.5 m away)."""
+slowest, of two others (rigid body, 1.6 m track about a point 3.5 m away: 4.3 m over 2.7 m)."""
 
 GRIP_MPS2 = 10.0
 """No tyre of a road car corners harder (0.8 to 0.9 g on a good dry road, from memory). [m/s²]"""

@@ -48,8 +48,8 @@ class RippleSpectrum:
     ----------
     per_metre : (m,) frequency. [1/m]
     power : (m,) squared amplitude of a sine there, as a fraction of speed; NaN: never seen.
-    white : (m,) the same with each stretch first divided by its own middle power, scaled so that
-        noise has a mean of one.
+    white : (m,) the same with each stretch first divided by its own middle power, so that loud
+        stretches do not outvote quiet ones; only its ratios mean something.
     stretches : (m,) how many independent stretches, for `white`, could show that frequency.
     """
 

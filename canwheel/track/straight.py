@@ -5,7 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth
+from canwheel.track.motion import (
+    GRIP_MPS2,
+    TRACK_M,
+    Motion,
+    axle_turn_shares,
+    samples_in,
+    smooth,
+)
+from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 FROM_KPH = 20.0
@@ -20,6 +28,16 @@ CALM_S = 0.5
 STRAIGHT_SHARE = 0.008
 """Half the width of what counts as one and the same heading, around the most frequent one: the
 spread of the axles' left/right differences on a real straight road."""
+
+SOUND_SHARE = 0.012
+"""Sound wheels of one axle differ by up to this on a straight road; of a car with one wrong corner,
+one axle is sound."""
+
+ALIKE_SHARE = 0.3
+"""In a bend the axles' differences agree to within so much of them (tracks, slip angles)."""
+
+FAST_SHARE = 0.9
+"""A bend is judged at the speed below which this share of it was driven."""
 
 CORE_SHARE = 0.25
 """The most frequent heading is the narrowest interval that holds this share of the driving."""
@@ -62,10 +80,14 @@ def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
         return None
     usable &= ~np.isnan(calm[:, read]).any(axis=1)
     heading = axle_turn_shares(calm)
-    rows = usable.copy()
+    rows, bends = usable.copy(), []
     for axle, both in ((0, read[:2].all()), (1, read[2:].all())):
         if both and rows.any():
-            rows &= np.abs(heading[:, axle] - _most_frequent(heading[rows, axle])) < STRAIGHT_SHARE
+            middle = _most_frequent(heading[rows, axle])
+            rows &= np.abs(heading[:, axle] - middle) < STRAIGHT_SHARE
+            bends.append(middle)
+    if len(bends) > 1 and rows.any() and _is_a_bend(bends[0], bends[1], motion.speed_kph[rows]):
+        return None  # the car went round in circles more than straight on
     period_s = 1.0 / max(1.0, samples_in(track, 1.0))
     straight_s = float(rows.sum()) * period_s
     if straight_s < FEWEST_S:
@@ -79,6 +101,18 @@ def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
     log_ratio[read] = np.median(logs[:, read], axis=0)
     sd[read] = 1.2533 * np.std(logs[:, read], axis=0) / np.sqrt(independent)
     return StraightRatios(log_ratio, sd, straight_s, rows)
+
+
+def _is_a_bend(front: float, rear: float, speed_kph: FloatColumn) -> bool:
+    """Whether both axles' left/right differences say so: beyond that of sound wheels, alike, and
+    at the speeds driven within the grip of the tyres.
+    """  # noqa: D205 - one sentence, one fact
+    if min(abs(front), abs(rear)) < SOUND_SHARE or front * rear < 0:
+        return False
+    fast_mps = float(np.quantile(speed_kph, FAST_SHARE)) / KPH_PER_MPS
+    lateral_mps2 = fast_mps**2 * abs(rear) / TRACK_M
+    alike = abs(front - rear) < max(SOUND_SHARE, ALIKE_SHARE * abs(front))
+    return alike and lateral_mps2 < GRIP_MPS2
 
 
 def _most_frequent(values: FloatColumn) -> float:

@@ -61,7 +61,7 @@ def test_the_first_commands_name_files_that_are_there() -> None:
     assert len(files) == 4
     for name in files:
         assert (PROJECT / name).is_file()
-    assert second.endswith(".venv/bin/python -m pytest")
+    assert second.endswith(".venv/bin/python -m pytest -n auto --cov")
 
 
 @pytest.mark.parametrize("words", KIND_WORDS.values())

@@ -132,7 +132,6 @@ def test_rollers_are_an_event(
     assert re.search(r"up to 6[01] km/h", event.says)
 
 
-@pytest.mark.xfail(reason="the rear sensors are not yet awake; that is no axle at rest")
 def test_passive_sensors_of_one_axle_that_wake_up_later(make_drive: Any, events: Any) -> None:
     # 3 to 6 km/h are all usual pick-up speeds of passive sensors (textbook, from memory).
     drive = make_drive([(0, 0), (5, 0), (8, 5.6), (20, 5.6), (30, 30), (60, 30), (66, 0)], ())
@@ -201,7 +200,6 @@ def test_tight_turns_with_passive_sensors(make_drive: Any, said: Any) -> None:
     assert said(drive.track(np.where(drive.kph < 6.5, 0.0, drive.kph))) == {}
 
 
-@pytest.mark.xfail(reason="with hardly a straight, the bend is taken for straight on")
 @pytest.mark.parametrize("kph", [22, 30])
 @pytest.mark.parametrize("radius_m", [10.0, 15.0, 25.0])
 @pytest.mark.parametrize("then", [1, -1])

@@ -75,7 +75,6 @@ def test_what_is_spread_over_the_drive_goes_with_nothing(make_drive: Any) -> Non
     assert found_in(drive, np.linspace(15, 190, 12)) == ()
 
 
-@pytest.mark.xfail(reason="moments are widened by a blink, the share of the way is not")
 def test_at_the_edge_of_two_bands_neither_is_a_circumstance(make_drive: Any) -> None:
     drive = make_drive([(0, 50), (200, 50)], ())
     assert found_in(drive, np.linspace(15, 190, 12)) == ()
