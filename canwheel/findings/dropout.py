@@ -6,12 +6,9 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, Figure, Finding, Outcome
 from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
-from canwheel.track.motion import Motion
+from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, is_wheel_lock
-
-TOLD_BY_KPH = 15.0
-"""Below this a sensor that picks up late reads nothing either. [km/h]"""
 
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""

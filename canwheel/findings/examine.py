@@ -23,8 +23,8 @@ from canwheel.findings.wheel_lock import find_wheel_lock
 from canwheel.findings.wheel_spin import find_wheel_spin
 from canwheel.findings.wrong_ratio import find_wrong_ratio
 from canwheel.outcome import Outcome, Span
-from canwheel.track.coverage import TOLD_BY_KPH, Coverage, measure_coverage
-from canwheel.track.motion import Motion, estimate_motion, squared_relation_kph
+from canwheel.track.coverage import Coverage, measure_coverage
+from canwheel.track.motion import TOLD_BY_KPH, Motion, estimate_motion, squared_relation_kph
 from canwheel.track.wheel_track import WheelTrack
 
 Check = Callable[[WheelTrack, Motion], Outcome]

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.motion import Motion, smooth
+from canwheel.track.motion import READ_FROM_KPH, Motion, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SHORTEST_S = 0.5
@@ -35,10 +35,6 @@ EDGE_S = 0.2
 
 CALM_S = 0.3
 """The others' change is that of their mean over this long, so that no bump is one. [s]"""
-
-READ_FROM_KPH = 10.0
-"""The others count from here on: slower, their own sensors come and go (passive ones pick up at 3
-to 8 km/h). [km/h]"""
 
 FROM_KPH = 5.0
 """Below this units hold the last value between two teeth, and zero is no reading at all. [km/h]"""

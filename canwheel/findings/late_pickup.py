@@ -7,9 +7,10 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome, Span
-from canwheel.track.motion import MOVING_KPH, Motion, estimate_motion
+from canwheel.track.motion import MOVING_KPH, TOLD_BY_KPH, Motion, estimate_motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+from canwheel.track.zero_spells import NOTHING_SHARE
 
 SOUND_SPREAD_KPH = 6.0
 """Sound sensors of one car pick up within this of one another, beside the signal's step: passive
@@ -17,12 +18,6 @@ ones between 3 and 8 km/h (textbook, from memory), inner wheels later than outer
 
 HIGHEST_KPH = 60.0
 """A sensor that wakes above this is told as one that drops out. [km/h]"""
-
-READS_BY_KPH = 15.0
-"""A corner that is silent all the way to beyond this has no signal at all. [km/h]"""
-
-NOTHING_SHARE = 0.2
-"""Less than this share of the others' speed is no reading."""
 
 MOST_ODD_SHARE = 0.3
 """So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
@@ -73,8 +68,8 @@ def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, Floa
     dead = {
         corner: [track.whole]
         for corner in CORNERS
-        if motion.top_kph > READS_BY_KPH
-        and not np.any(track.wheel(corner).speed_kph > NOTHING_SHARE * READS_BY_KPH)
+        if motion.top_kph > TOLD_BY_KPH
+        and not np.any(track.wheel(corner).speed_kph > NOTHING_SHARE * TOLD_BY_KPH)
     }
     if not dead:
         return {corner: motion.expected_kph(corner)[0] for corner in CORNERS}

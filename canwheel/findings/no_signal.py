@@ -2,13 +2,9 @@
 
 from canwheel.corners import CORNERS
 from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.motion import Motion
+from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import ZeroSpell, find_zero_spells
-
-TOLD_BY_KPH = 15.0
-"""A dead sensor is told no later than this (UN Regulation 13-H asks the same of a brake unit);
-below, a sensor that picks up late looks alike. [km/h]"""
 
 LONGEST_DROPOUT_S = 2.0
 """A signal that was there and went must stay away for longer than this: contacts that open and

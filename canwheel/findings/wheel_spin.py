@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
-from canwheel.track.motion import Motion, expected_kph
+from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelTrack
 
@@ -15,10 +15,6 @@ slips by a few per cent; a tyre of another size differs by less than a tenth."""
 
 SPIN_KPH = 3.0
 """And by at least this much. [km/h]"""
-
-READ_FROM_KPH = 10.0
-"""It must run faster than this: the others may be slow enough for their sensors to be silent, up to
-8 km/h (passive sensors, textbook, from memory). [km/h]"""
 
 AGREE_SHARE = 0.1
 """Two wheels that spin on their own account differ by more than this."""

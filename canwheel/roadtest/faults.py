@@ -326,18 +326,24 @@ _LEAST_LEFT = 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class FlaggedInvalid(Effect):
-    """The unit itself says that it has no value."""
+class _BetweenTimes(Effect):
+    """What shows from one time of the drive to another."""
 
     from_s: float = 0.0
     to_s: float = float("inf")
-    kind: ClassVar[Kind] = "flagged_invalid"
-    lights_lamp: ClassVar[bool] = True
 
     def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
         """Between the two times."""
         del rng
         return np.array([[self.from_s, min(self.to_s, scene.motion.duration_s)]])
+
+
+@dataclass(frozen=True, slots=True)
+class FlaggedInvalid(_BetweenTimes):
+    """The unit itself says that it has no value."""
+
+    kind: ClassVar[Kind] = "flagged_invalid"
+    lights_lamp: ClassVar[bool] = True
 
     def flags(self, time_s: FloatColumn, windows: Windows) -> BoolColumn:
         """Say so."""
@@ -345,18 +351,12 @@ class FlaggedInvalid(Effect):
 
 
 @dataclass(frozen=True, slots=True)
-class MessageMissing(Effect):
+class MessageMissing(_BetweenTimes):
     """The message that carries the corner stops: the network or the unit."""
 
     from_s: float = 60.0
-    to_s: float = float("inf")
     kind: ClassVar[Kind] = "message_missing"
     lights_lamp: ClassVar[bool] = True
-
-    def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
-        """Between the two times."""
-        del rng
-        return np.array([[self.from_s, min(self.to_s, scene.motion.duration_s)]])
 
     def silences(self, time_s: FloatColumn, windows: Windows) -> BoolColumn:
         """Send nothing."""

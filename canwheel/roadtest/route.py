@@ -202,10 +202,6 @@ def _straight(rng: np.random.Generator, kph: float, shortest_m: float, longest_m
     )
 
 
-def _either(rng: np.random.Generator) -> int:
-    return 1 if happens(rng, 0.5) else -1
-
-
 def town(rng: np.random.Generator) -> Route:
     """One block of a town: a street, then a junction, a light, a roundabout or a hard brake."""
     kph = float(rng.choice([30, 40, 50, 50, 60])) * rng.uniform(0.9, 1.05)

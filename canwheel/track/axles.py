@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.corners import Corner
-from canwheel.track.motion import MOVING_KPH
+from canwheel.track.motion import MOVING_KPH, READ_FROM_KPH
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelTrack
 
@@ -14,10 +14,6 @@ AXLES = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 
 STANDS_SHARE = 0.2
 """An axle stands when both its wheels read less than this share of the other axle's slower one."""
-
-TURNS_KPH = 10.0
-"""The other axle turns when both its wheels read more than this: by then the sensors of a sound
-axle read too (passive ones pick up at 3 to 8 km/h, textbook, from memory). [km/h]"""
 
 LOST_S = 2.0
 """An axle that turned with the other one this shortly before has lost its signals; wheels on
@@ -49,8 +45,8 @@ def find_axle_spells(track: WheelTrack) -> tuple[AxleSpell, ...]:
     for standing, turning in (AXLES, AXLES[::-1]):
         still = np.max(_axle(track, standing), axis=1)
         pace = np.min(_axle(track, turning), axis=1)
-        apart = (pace > TURNS_KPH) & (still < STANDS_SHARE * pace)
-        together = still > np.maximum(STANDS_SHARE * pace, TURNS_KPH)
+        apart = (pace > READ_FROM_KPH) & (still < STANDS_SHARE * pace)
+        together = still > np.maximum(STANDS_SHARE * pace, READ_FROM_KPH)
         stands = ~(pace > MOVING_KPH)
         for first, last in runs(apart, together):
             from_standing = not _turned_before(track, together, first)

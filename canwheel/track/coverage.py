@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import TURNING_SHARE, Motion, steps_s
+from canwheel.track.motion import TOLD_BY_KPH, TURNING_SHARE, Motion, steps_s
 from canwheel.track.wheel_track import WheelTrack, within
 
 SPEED_BANDS_KPH = ((0.0, 15.0), (15.0, 30.0), (30.0, 50.0), (50.0, 80.0), (80.0, float("inf")))
@@ -103,10 +103,6 @@ class Coverage:
     first_moving_s: float | None
     driving: Driving
 
-
-TOLD_BY_KPH = 15.0
-"""UN Regulation 13-H wants a sensor fault told by this speed, so above it a corner counts as
-tested. [km/h]"""
 
 SHORTEST_STOP_S = 0.5
 """A stop shorter than this is a dip in a noisy signal. [s]"""

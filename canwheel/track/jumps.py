@@ -7,7 +7,7 @@ import numpy as np
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, Motion, smooth
+from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
@@ -19,9 +19,6 @@ up to 8 %, and then its neighbour on the axle as well."""
 JUMP_KPH = 4.0
 """And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
 share. [km/h]"""
-
-READ_FROM_KPH = 10.0
-"""Slower, sound sensors come and go: passive ones pick up at 3 to 8 km/h. [km/h]"""
 
 LONGEST_JUMP_S = 0.25
 """What lasts longer is a wheel that slips; a disturbed signal is back within this. [s]"""

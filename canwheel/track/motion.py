@@ -31,6 +31,15 @@ TURNING_SHARE = 0.02
 """Left/right difference over speed from which a turn is one: wheels of sound pairs differ by up to
 1.2 % (measured on real drives), and a 75 m radius gives 2 %."""
 
+READ_FROM_KPH = 10.0
+"""By this speed of the others every sound corner reads; slower, sound sensors come and go. Passive
+ones pick up between 3 and 8 km/h (textbook, from memory), the inner wheel of the tightest turn runs
+at 0.6 of the others' speed. [km/h]"""
+
+TOLD_BY_KPH = 15.0
+"""By this speed a sensor fault is told (UN Regulation 13-H asks the same of a unit), and above
+it a corner counts as tested; below, a sensor that picks up late looks like a dead one. [km/h]"""
+
 SMOOTH_S = 0.3
 """Turn and acceleration are told from means over this long, so that a bump is no manoeuvre. [s]"""
 

@@ -11,14 +11,9 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, Motion
+from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
-
-MUST_READ_KPH = 10.0
-"""By this speed of the others every sound corner reads: passive sensors pick up between 3 and
-8 km/h (textbook, from memory), the inner wheel of the tightest turn runs at 0.6 of the others'
-speed. [km/h]"""
 
 NOTHING_SHARE = 0.2
 """Less than this share of the others' speed is as good as nothing: no rolling wheel gets there,
@@ -111,7 +106,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         return ()
     others, _ = motion.expected_kph(corner)
     nothing = own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
-    judged = others >= MUST_READ_KPH
+    judged = others >= READ_FROM_KPH
     silent = judged & nothing
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
     whole = alive & (own.speed_kph > WHOLE_SHARE * others)
@@ -175,8 +170,8 @@ def _describe(
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
-        starts_slow=first > 0 and not readings.others_kph[first - 1] >= MUST_READ_KPH,
-        ends_slow=last + 1 < len(own.time_s) and not readings.others_kph[last + 1] >= MUST_READ_KPH,
+        starts_slow=first > 0 and not readings.others_kph[first - 1] >= READ_FROM_KPH,
+        ends_slow=last + 1 < len(own.time_s) and not readings.others_kph[last + 1] >= READ_FROM_KPH,
     )
 
 
