@@ -30,6 +30,11 @@ class Units:
     speed: SpeedName = "km/h"
 
     @property
+    def distance(self) -> str:
+        """Name of the unit of distance."""
+        return "km" if self.speed == "km/h" else "mi"
+
+    @property
     def per_kilometre(self) -> float:
         """How many of the page's units a kilometre, or a kilometre an hour, is."""
         return 1.0 if self.speed == "km/h" else 1 / KM_PER_MILE
