@@ -51,6 +51,9 @@ skew leave of a sound car's turns (0.3 to 0.5 % after smoothing, real drive)."""
 AGREE_SHARE = 0.8
 """A steering or yaw-rate signal must have the sign of the turn for this share of it."""
 
+MOST_OFF_ZERO = 0.2
+"""A steering or yaw-rate sensor's zero is off by less than this share of what a drive shows."""
+
 Swap = tuple[Corner, Corner]
 
 SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
@@ -131,6 +134,8 @@ def _turn_direction(track: WheelTrack) -> FloatColumn | None:
         if helper is not None and len(helper.time_s) > 1:
             value = np.nan_to_num(helper.value)
             middle = float(np.median(value))
+            if abs(middle) > MOST_OFF_ZERO * float(np.max(np.abs(value))):
+                middle = 0.0  # a drive that hardly went straight, or a flag for the side
             return np.asarray(np.interp(track.time_s, helper.time_s, value - middle))
     return None
 
