@@ -8,7 +8,7 @@ from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
 from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, is_wheel_lock
+from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, wheel_locks
 
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""
@@ -18,11 +18,13 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose signal goes and comes back while the car drives on."""
     findings = []
     for corner in CORNERS:
+        silent = find_zero_spells(track, motion, corner)
+        locks = wheel_locks(silent)
         spells = [
             spell
-            for spell in find_zero_spells(track, motion, corner)
+            for spell in silent
             if spell.others_top_kph >= TOLD_BY_KPH
-            and not is_wheel_lock(spell)
+            and spell not in locks
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
         if spells:

@@ -105,19 +105,30 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
     silent = _silent(own, others)
     order = np.argsort(others[asked], kind="stable")
     pace, quiet = others[asked][order], silent[asked][order]
-    # Odd are readings below the parting speed and silences above it.
+    # The parting speed leaves the fewest readings below it and silences above it.
     readings_below = np.concatenate(([0], np.cumsum(~quiet)))
     silences_above = quiet.sum() - np.concatenate(([0], np.cumsum(quiet)))
     best = int(np.argmin(readings_below + silences_above))
     below = quiet[:best]
-    bounded = silent & asked & (others <= (pace[best - 1] if best else 0.0))
+    parting_kph = float(pace[best - 1]) if best else 0.0
+    bounded = silent & asked & (others <= parting_kph)
     return _PickUp(
-        kph=float(pace[best - 1]) if best else _slowest_reading_kph(own),
+        kph=parting_kph if best else _slowest_reading_kph(own),
         silent_s=float(below.sum()) * own.period_s,
         reading_s=float((~quiet[best:]).sum()) * own.period_s,
-        odd_share=float((readings_below + silences_above)[best]) / max(1, int(below.sum())),
+        odd_share=_odd(pace, quiet, parting_kph) / max(1, int(below.sum())),
         times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
     )
+
+
+def _odd(pace_kph: FloatColumn, quiet: NDArray[np.bool_], parting_kph: float) -> int:
+    """Readings clearly below the parting speed, and silences clearly above it.
+
+    Around it a weak sensor comes and goes.
+    """
+    reads_below = ~quiet & (pace_kph < parting_kph * (1 - SPREAD_SHARE))
+    silent_above = quiet & (pace_kph > parting_kph * (1 + SPREAD_SHARE))
+    return int(np.sum(reads_below) + np.sum(silent_above))
 
 
 def _slowest_reading_kph(own: WheelSamples) -> float:

@@ -4,7 +4,7 @@ from canwheel.corners import CORNERS
 from canwheel.outcome import Event, Outcome
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import find_zero_spells, is_wheel_lock
+from canwheel.track.zero_spells import find_zero_spells, wheel_locks
 
 
 def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
@@ -23,7 +23,8 @@ def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
                 ),
             )
             for corner in CORNERS
-            for spell in find_zero_spells(track, motion, corner)
-            if is_wheel_lock(spell)
+            for spell in sorted(
+                wheel_locks(find_zero_spells(track, motion, corner)), key=lambda lock: lock.from_s
+            )
         )
     )

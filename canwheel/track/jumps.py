@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canwheel.corners import Corner
+from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
 from canwheel.track.runs import runs
@@ -35,6 +35,13 @@ HARD_MPS2 = 1.5
 BRAKED_MPS2 = 0.5
 """On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
 
+
+ROUGH_S = 2.0
+"""How rough the road is shows in how the other corners shake over so long. [s]"""
+
+ROUGH_TIMES = 4.5
+"""On a rough road a wheel is thrown this many times the others' root mean square at most: bumps
+near enough normal that it is exceeded once in 150,000 samples."""
 
 CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
 """Tyres of cars and vans roll between these; a quarter of a per cent apart. [m]"""
@@ -99,6 +106,7 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     seen = track.seen_from(corner)
     others = motion.others_kph(corner)
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
+    allowed = np.maximum(allowed, ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s))
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
@@ -124,6 +132,15 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         at_kph=float(np.median([others[a] for a, _ in found])),
         at_m=distance_m(own)[[a for a, _ in found]],
     )
+
+
+def _shaking_kph(seen: FloatColumn, corner: Corner, period_s: float) -> FloatColumn:
+    """(n,) root mean square, over `ROUGH_S`, of what the roughest other corner shakes by. [km/h]"""
+    others = seen[:, [other.position for other in CORNERS if other is not corner]]
+    quick = others - smooth(others, max(3, round(AROUND_S / period_s)))
+    mean_square = smooth(quick**2, max(3, round(ROUGH_S / period_s)))
+    shaking: FloatColumn = np.sqrt(np.fmax.reduce(np.nan_to_num(mean_square), axis=1))
+    return shaking
 
 
 def _away_from_itself(

@@ -4,6 +4,8 @@ A dead sensor, a drop-out and a wheel locked by the brake all look like this at 
 tell them apart by what each spell goes with.
 """
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,6 +84,10 @@ unit. [s]"""
 LONGEST_LOCK_S = 4.0
 """No driver holds a locked wheel for longer, on the road, without the car standing. [s]"""
 
+AGAIN_S = 0.5
+"""Locked wheels are let go and lock again two to eight times a second. (common practice, no
+source) [s]"""
+
 
 def is_wheel_lock(spell: ZeroSpell) -> bool:
     """Whether the brake, not the sensor, explains a spell.
@@ -91,8 +97,26 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
     """
     if spell.braking is False or spell.silent_s > LONGEST_LOCK_S:
         return False
+    if spell.edge_s > LOCK_EDGE_S and spell.braking:
+        return True  # on ice a car hardly slows, whatever the driver does
     unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
+
+
+def wheel_locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
+    """Return those of one corner's spells that the brake explains.
+
+    A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
+    `AGAIN_S`: by then the car may no longer be slowing.
+    """
+    locks: set[ZeroSpell] = set()
+    last_s = -math.inf
+    for spell in spells:
+        again = spell.from_s - last_s < AGAIN_S and spell.edge_s > LOCK_EDGE_S
+        if is_wheel_lock(spell) or (again and spell.silent_s <= LONGEST_LOCK_S):
+            locks.add(spell)
+            last_s = spell.to_s
+    return frozenset(locks)
 
 
 def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:
