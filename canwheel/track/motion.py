@@ -109,8 +109,7 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
     speed_kph : (n, 4), scale factors taken out.
     """
     middle = others_kph(speed_kph, corner)
-    flag = squared_relation_kph(speed_kph, corner)
-    flag = np.where(three_agree(speed_kph, corner) & ~np.isnan(flag), flag, middle)
+    flag = predicted_kph(speed_kph, corner)
     least, most = np.minimum(middle, flag), np.maximum(middle, flag)
     first, second, third = (speed_kph[:, other] for other in _others(corner))
     few = np.flatnonzero(np.isnan(first) | np.isnan(second) | np.isnan(third))
@@ -119,6 +118,17 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
         fastest = np.fmax(np.fmax(first[few], second[few]), third[few])
         least[few], most[few] = slowest / TWO_LEFT_FACTOR, fastest * TWO_LEFT_FACTOR
     return least, most
+
+
+def predicted_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
+    """(n,) what this corner most likely runs at by what the others say. [km/h]
+
+    By the squared relation where the other three fit a rigid body, else as `others_kph`.
+    """
+    flag = squared_relation_kph(speed_kph, corner)
+    known = three_agree(speed_kph, corner) & ~np.isnan(flag)
+    predicted: FloatColumn = np.where(known, flag, others_kph(speed_kph, corner))
+    return predicted
 
 
 def squared_relation_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:

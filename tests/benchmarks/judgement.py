@@ -119,8 +119,8 @@ def score(case: Case, judgement: Judgement, row: Row, label: str) -> None:
         )
         unseen = not right_corner and (
             all(
-                c not in accused | doubted
-                and any(entry.kind == kind for entry in verdicts[c].not_judged)
+                c in accused
+                or (c not in doubted and any(n.kind == kind for n in verdicts[c].not_judged))
                 for c, kind in truth.items()
             )
             or min(case.shown_s()) < SHORTEST_SHOWN_S
