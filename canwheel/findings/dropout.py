@@ -10,7 +10,13 @@ from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
 from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_track import WheelSamples, WheelTrack
-from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, wheel_locks
+from canwheel.track.zero_spells import (
+    ZeroSpell,
+    brakings,
+    find_zero_spells,
+    is_wheel_lock,
+    wheel_locks,
+)
 
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""
@@ -21,18 +27,21 @@ KNOWN_S = 2.0
 KNOWN_SHARE = 0.7
 """... at less than this share of the speed at which it is silent."""
 
+SURE_BRAKINGS = 8
+"""A signal that goes in so many brakings, and in nothing else, is no locking wheel."""
+
 
 def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose signal goes and comes back while the car drives on."""
     findings = []
+    silent = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
+    locks = wheel_locks(silent)
     for corner in CORNERS:
-        silent = find_zero_spells(track, motion, corner)
-        locks = wheel_locks(silent)
         spells = [
             spell
-            for spell in silent
+            for spell in silent[corner]
             if spell.others_top_kph >= _told_from_kph(track.wheel(corner))
-            and spell not in locks
+            and spell not in locks[corner]
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
         if spells:
@@ -88,6 +97,8 @@ def _describe(
 
 
 def _confidence(spells: list[ZeroSpell]) -> float:
+    if all(is_wheel_lock(spell) for spell in spells):  # nothing but its being alone speaks for it
+        return 0.9 if brakings(spells) >= SURE_BRAKINGS else 0.6
     if max(spell.others_top_kph for spell in spells) < TOLD_BY_KPH:
         return 0.6 if len(spells) == 1 else 0.9
     return 0.9 if len(spells) == 1 else 0.99

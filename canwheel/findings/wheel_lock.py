@@ -9,6 +9,7 @@ from canwheel.track.zero_spells import find_zero_spells, wheel_locks
 
 def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
     """Find wheels that the brake stopped."""
+    spells = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
     return Outcome(
         events=tuple(
             Event(
@@ -22,9 +23,7 @@ def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
                     " fault."
                 ),
             )
-            for corner in CORNERS
-            for spell in sorted(
-                wheel_locks(find_zero_spells(track, motion, corner)), key=lambda lock: lock.from_s
-            )
+            for corner, locks in wheel_locks(spells).items()
+            for spell in sorted(locks, key=lambda lock: lock.from_s)
         )
     )

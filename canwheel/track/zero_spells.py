@@ -5,8 +5,9 @@ tell them apart by what each spell goes with.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +89,13 @@ AGAIN_S = 0.5
 """Locked wheels are let go and lock again two to eight times a second. (common practice, no
 source) [s]"""
 
+TOO_MANY = 5
+"""No wheel locks in so many brakings of one drive while no other ever does. (common practice, no
+source)"""
+
+BRAKING_APART_S = 4.0
+"""Locks farther apart than this are of two brakings. [s]"""
+
 
 def is_wheel_lock(spell: ZeroSpell) -> bool:
     """Whether the brake, not the sensor, explains a spell.
@@ -103,12 +111,23 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
 
 
-def wheel_locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
-    """Return those of one corner's spells that the brake explains.
+def wheel_locks(
+    spells: Mapping[Corner, Sequence[ZeroSpell]],
+) -> dict[Corner, frozenset[ZeroSpell]]:
+    """Return those of each corner's spells that the brake explains.
 
     A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
-    `AGAIN_S`: by then the car may no longer be slowing.
+    `AGAIN_S`: by then the car may no longer be slowing. One that seems to lock in `TOO_MANY`
+    brakings, and no other wheel ever, has a signal that goes when the car brakes.
     """
+    locks = {corner: _locks(own) for corner, own in spells.items()}
+    locking = [corner for corner, own in locks.items() if own]
+    if len(locking) == 1 and brakings(locks[locking[0]]) >= TOO_MANY:
+        return dict.fromkeys(spells, frozenset())
+    return locks
+
+
+def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
     locks: set[ZeroSpell] = set()
     last_s = -math.inf
     for spell in spells:
@@ -117,6 +136,12 @@ def wheel_locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
             locks.add(spell)
             last_s = spell.to_s
     return frozenset(locks)
+
+
+def brakings(spells: Collection[ZeroSpell]) -> int:
+    """How many brakings a corner's spells fall into, `BRAKING_APART_S` or more from each other."""
+    starts_s = sorted(spell.from_s for spell in spells)
+    return len(starts_s) - sum(b - a < BRAKING_APART_S for a, b in pairwise(starts_s))
 
 
 def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:
