@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome, Span
-from canwheel.track.motion import MOVING_KPH, TOLD_BY_KPH, Motion, predicted_kph
+from canwheel.track.motion import MOVING_KPH, TOLD_BY_KPH, Motion, estimate_motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 from canwheel.track.zero_spells import NOTHING_SHARE
@@ -74,8 +74,9 @@ def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, Floa
         if motion.top_kph > TOLD_BY_KPH
         and not np.any(track.wheel(corner).speed_kph > NOTHING_SHARE * TOLD_BY_KPH)
     }
-    reading = track.without(dead) if dead else track
-    return {corner: predicted_kph(reading.seen_from(corner), corner) for corner in CORNERS}
+    if dead:
+        motion = estimate_motion(track.without(dead))
+    return {corner: motion.predicted_kph(corner) for corner in CORNERS}
 
 
 def _low_speed_seen(motion: Motion) -> bool:

@@ -10,7 +10,13 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps
 from canwheel.track.motion import Motion
-from canwheel.track.orders import NYQUIST_SHARE, RippleSpectrum, ripple_spectrum
+from canwheel.track.orders import (
+    FEWEST_STRETCHES,
+    NYQUIST_SHARE,
+    STRETCH_M,
+    RippleSpectrum,
+    ripple_spectrum,
+)
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -19,9 +25,6 @@ ORDERS = np.arange(1, 11)
 
 BESIDE = np.concatenate((-np.linspace(0.2, 0.45, 6), np.linspace(0.2, 0.45, 6)))
 """Where the background of an order is read, in orders beside it."""
-
-FEWEST_STRETCHES = 4.0
-"""An order seen on fewer stretches than this is not judged."""
 
 LEAST_RIPPLE = 0.004
 """Sound wheels of real drives ripple by up to a quarter of a per cent; well above it is a fault."""
@@ -35,6 +38,12 @@ ABOVE_ALL = 1.5
 
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
+
+FEWEST_JUMPS = 3
+"""A corner that jumps so often has a fault; that it is the ring takes less to believe, ..."""
+
+LEAST_IF_JUMPY, FALSE_IF_JUMPY = 0.0025, 1e-4
+"""... a ripple of this size, and this chance that noise looks like it."""
 
 JUMPS_BY_CHANCE = 1e-3
 """Chance that jumps of another cause seem to come at one place of the wheel."""
@@ -65,15 +74,16 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     for corner in CORNERS:
         spectrum = spectra[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
-        if comb is not None and _is_damage(comb, corner, spectra):
+        jumps = find_jumps(track, motion, corner)
+        jumpy = jumps is not None and len(jumps.spans) >= FEWEST_JUMPS
+        if comb is not None and _is_damage(comb, corner, spectra, jumpy=jumpy):
             findings.append(_describe(track, corner, comb))
             continue
-        jumps = find_jumps(track, motion, corner)
         place = None if jumps is None else jumps.place_on_the_wheel()
         if jumps is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
             findings.append(_describe_jumps(track, corner, jumps, place))
-        elif comb is None:
-            why = _why_not(track, corner, read=spectrum is not None)
+        elif not _is_certain(spectrum, track.circumference_m):
+            why = _why_not(track, corner)
             not_judged.append(NotJudged(corner, "ring_damage", why))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 
@@ -116,6 +126,14 @@ def _strongest_comb(spectrum: RippleSpectrum, likely_m: float) -> _Comb | None:
     return _Comb(circumference_m, squared, shown[best], float(evidence[best]))
 
 
+def _is_certain(spectrum: RippleSpectrum | None, likely_m: float) -> bool:
+    """Whether the drive would have shown one ripple a turn, and its background, for certain."""
+    if spectrum is None:
+        return False
+    highest = (1 + float(np.max(BESIDE))) / likely_m
+    return float(spectrum.at(spectrum.certain, np.array([highest]))[0]) >= FEWEST_STRETCHES
+
+
 def _squared_ripple(
     spectrum: RippleSpectrum, circumference_m: float, shown: NDArray[np.bool_]
 ) -> FloatColumn:
@@ -125,8 +143,11 @@ def _squared_ripple(
     return np.where(shown, np.maximum(above, 0.0), 0.0)
 
 
-def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
-    if comb.ripple < LEAST_RIPPLE or _false_alarm(comb) > FALSE_ALARM:
+def _is_damage(
+    comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None], *, jumpy: bool
+) -> bool:
+    least, chance = (LEAST_IF_JUMPY, FALSE_IF_JUMPY) if jumpy else (LEAST_RIPPLE, FALSE_ALARM)
+    if comb.ripple < least or _false_alarm(comb) > chance:
         return False
     others = [
         math.sqrt(float(np.sum(_squared_ripple(spectrum, comb.circumference_m, comb.seen))))
@@ -143,9 +164,10 @@ def _false_alarm(comb: _Comb) -> float:
     return min(1.0, len(CIRCUMFERENCES_M) * math.exp(-comb.log_evidence))
 
 
-def _why_not(track: WheelTrack, corner: Corner, *, read: bool) -> str:
+def _why_not(track: WheelTrack, corner: Corner) -> str:
     own = track.wheel(corner)
-    if not read or not own.period_s > 0:
+    rolled_m = float(np.nansum(own.speed_kph)) * own.period_s / KPH_PER_MPS
+    if not rolled_m > STRETCH_M:
         return "too little of the drive with this corner read"
     # Its background, up to half an order above it, must be visible too.
     fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS

@@ -106,7 +106,6 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     seen = track.seen_from(corner)
     others = motion.others_kph(corner)
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
-    allowed = np.maximum(allowed, ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s))
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
@@ -116,6 +115,7 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         off &= others > READ_FROM_KPH
     if not off.any():
         return None
+    off &= size > ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s)
     off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
