@@ -23,8 +23,8 @@ MOST_ODD_SHARE = 0.3
 """So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
 a while when the pulses stop, and need a few pulses to start."""
 
-MOST_ODD_SHARE_ONCE = 0.05
-"""Of a single silence hardly any may: a sensor that died on the way has read below before."""
+MOST_ODD_ONCE_S = 1.0
+"""Of a single silence hardly any may: a sensor that died on the way has read below before. [s]"""
 
 SPREAD_SHARE = 0.15
 """A weak sensor does not wake at quite the same speed every time, nor falls asleep at it."""
@@ -88,11 +88,11 @@ def _untested(corner: Corner) -> NotJudged:
 
 
 def _is_clear(pick_up: _PickUp) -> bool:
-    most_odd = MOST_ODD_SHARE if pick_up.times > 1 else MOST_ODD_SHARE_ONCE
     return (
         pick_up.silent_s >= FEWEST_S
         and pick_up.reading_s >= FEWEST_S
-        and pick_up.odd_share <= most_odd
+        and pick_up.odd_share <= MOST_ODD_SHARE
+        and (pick_up.times > 1 or pick_up.odd_share * pick_up.silent_s <= MOST_ODD_ONCE_S)
     )
 
 
