@@ -18,10 +18,6 @@ MOMENT_S = 1.0
 SURE_JUMPS = 5
 """From so many on it is the signal."""
 
-OFTEN_PER_KM = 1.0
-"""Fewer are believed when they come as often as this: pot-holes that throw one wheel alone do not.
-[1/km]"""
-
 
 def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose reading jumps away from what the others allow, and back."""
@@ -38,19 +34,13 @@ def _moments(jumps: Jumps) -> int:
     return 1 + sum(b - a > MOMENT_S for a, b in pairwise(starts_s))
 
 
-def _confidence(count: int, per_km: float) -> float:
-    if count >= SURE_JUMPS:
-        return 0.97
-    return 0.9 if per_km >= OFTEN_PER_KM else 0.8
-
-
 def _describe(corner: Corner, jumps: Jumps, motion: Motion) -> Finding:
     count = len(jumps.spans)
     per_km = count / max(motion.distance_km, 1e-3)
     return Finding(
         corner=corner,
         kind="erratic",
-        confidence=_confidence(count, per_km),
+        confidence=0.97 if count >= SURE_JUMPS else 0.8,
         spans=jumps.spans,
         count=count,
         says=(

@@ -39,9 +39,12 @@ ABOVE_ALL = 1.5
 FALSE_ALARM = 1e-6
 """Chance that noise looks like this, all circumferences tried counted in."""
 
-TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 3.3, 100.0
+TEETH_FROM_ORDER = 3
+"""Off-centre rings and tyres show in the orders below."""
+
+TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 2.5, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if none of the other corners
-has a third of it, and no chance is left. On sound real drives they come to 0.22 %, alike on both
+has two fifths of it, and no chance is left. On sound real drives they come to 0.22 %, alike on both
 wheels of an axle."""
 
 JUMPS_BY_CHANCE = 1e-3
@@ -156,10 +159,26 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         LEAST_RIPPLE, OUTSTANDING * float(np.median(whole)), ABOVE_ALL * max(whole)
     ):
         return True
-    of_teeth = [math.sqrt(float(np.sum(squared[2:]))) for squared in (comb.squared, *others)]
-    return comb.log_evidence > TEETH_LOG_EVIDENCE and of_teeth[0] > max(
-        TEETH_RIPPLE, TEETH_OUTSTANDING * max(of_teeth[1:])
+    if comb.log_evidence < TEETH_LOG_EVIDENCE:
+        return False
+    # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
+    most = max(
+        _most_of_teeth(spectrum, comb.seen)
+        for other, spectrum in spectra.items()
+        if other is not corner and spectrum is not None
     )
+    return _of_teeth(comb.squared) > max(TEETH_RIPPLE, TEETH_OUTSTANDING * most)
+
+
+def _of_teeth(squared: FloatColumn) -> float:
+    """Amplitude of the orders that come of teeth alone, as a fraction of speed."""
+    return math.sqrt(float(np.sum(squared[..., ORDERS >= TEETH_FROM_ORDER], axis=-1).max()))
+
+
+def _most_of_teeth(spectrum: RippleSpectrum, shown: NDArray[np.bool_]) -> float:
+    """The most that it comes to, for any circumference."""
+    power, background = _above(spectrum, spectrum.power, CIRCUMFERENCES_M)
+    return _of_teeth(np.where(shown, np.maximum(np.nan_to_num(power - background), 0.0), 0.0))
 
 
 def _false_alarm(comb: _Comb) -> float:
