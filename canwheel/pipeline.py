@@ -31,7 +31,7 @@ from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
 from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison
+from canwheel.judgement.cautions import caution_check, caution_comparison, caution_scale
 from canwheel.judgement.proof import Proof, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
@@ -205,7 +205,7 @@ def judge(
         track=track,
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
-        cautions=(*layout.cautions, *caution_check(judgement)),
+        cautions=(*layout.cautions, *caution_scale(layout, car), *caution_check(judgement)),
     )
 
 
@@ -280,7 +280,11 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         same_file=any(later.sha256 == earlier.sha256 for earlier, later in pairs),
         overlapping=_overlap(before) or _overlap(after),
     )
-    layout_cautions = dict.fromkeys(caution for drive in after for caution in drive.layout.cautions)
+    layout_cautions = dict.fromkeys(
+        caution
+        for drive in (*before, *after)
+        for caution in (*drive.layout.cautions, *caution_scale(drive.layout, drive.vehicle))
+    )
     return Comparison(
         before=before[0],
         after=after[0],

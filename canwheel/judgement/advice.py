@@ -103,6 +103,10 @@ _CHECKS: dict[FaultKind, tuple[str, ...]] = {
     "copied": (_DEFINITIONS, _CODES, _CODING),
 }
 
+_OF_THE_WHOLE_UNIT: tuple[FaultKind, ...] = ("message_missing",)
+"""Kinds that are not looked for at a wheel, so that a list for every corner would say one thing
+four times."""
+
 _DRIVES: dict[FaultKind, str] = {
     "no_signal": "drive 0.5 km above 15 km/h",
     "late_pickup": "set off gently from a standstill and roll to a stop again, five times",
@@ -144,7 +148,10 @@ def advise(judgement: Judgement, drive_side: Side | None) -> tuple[str, ...]:
     again = _drive_again(judgement, drive_side)
     if not faulty:
         return tuple(f"{step}." for step in (*again, *_drives_for_the_rest(judgement)))
-    checks = [step for judged in faulty for step in _corner_checks(judged, drive_side)]
+    checks = [
+        *_unit_checks(faulty, drive_side),
+        *(step for judged in faulty for step in _corner_checks(judged, drive_side)),
+    ]
     steps = [_SERVICE_FIRST, *_shared_causes(faulty, drive_side), *checks, _PROVE, *again]
     return tuple(f"{step}." for step in steps)
 
@@ -178,10 +185,23 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
     return tuple(dict.fromkeys(steps))
 
 
+def _unit_checks(faulty: tuple[CornerJudgement, ...], drive_side: Side | None) -> Iterable[str]:
+    """The checks that no corner has for itself, told once for all that show such a fault."""
+    for kind in _OF_THE_WHOLE_UNIT:
+        having = [j.corner for j in faulty if any(f.kind == kind for f in j.faults)]
+        if having:
+            names = say_list([corner.described(drive_side) for corner in having])
+            first, *rest = _CHECKS[kind]
+            yield _capital(f"{names}, {KIND_WORDS[kind]}: {first}")
+            yield from map(_capital, rest)
+
+
 def _corner_checks(judged: CornerJudgement, drive_side: Side | None) -> Iterable[str]:
     """The checks at one corner, each once; the first for each fault names corner and fault."""
     told: set[str] = set()
     for finding in judged.faults:
+        if finding.kind in _OF_THE_WHOLE_UNIT:
+            continue
         subject = f"{judged.corner.described(drive_side)}, {KIND_WORDS[finding.kind]}: "
         for template in _templates(finding):
             if template in told:

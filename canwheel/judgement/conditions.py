@@ -217,13 +217,21 @@ def measure_progress(task: Task, after: CornerJudgement) -> Progress:
 
 
 def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
-    """Put together the driving still to do."""
+    """Put together the driving still to do; what a longer piece of it holds is not said again."""
     lengths = [
         (task.where, progress.missing_km),
         (" in one drive without a break", progress.one_go_km),
         (" above 15 km/h", 0.0 if progress.missing_km else progress.unread_km),
-        *((f" {say_band(SPEED_BANDS_KPH[i])}", km) for i, km in progress.missing_bands.items()),
-        *((f" {_TURN_WORDS[i]}", km) for i, km in progress.missing_turns.items()),
+        *(
+            (f" {say_band(SPEED_BANDS_KPH[i])}", km)
+            for i, km in progress.missing_bands.items()
+            if i != task.only_band or km > progress.missing_km
+        ),
+        *(
+            (f" {_TURN_WORDS[i]}", km)
+            for i, km in progress.missing_turns.items()
+            if i != task.only_turn or km > progress.missing_km
+        ),
     ]
     return ToDrive(
         km_by_condition={where: km for where, km in lengths if km},

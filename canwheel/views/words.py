@@ -4,11 +4,11 @@ What takes a part of a document as well as the judgement it was made of reads th
 both, so that a page can be made of the very numbers that stand in the JSON document.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import PurePath
 
-from canwheel.corners import Side
+from canwheel.corners import Corner, Side
 from canwheel.fault_memory.against_drive import Relation
 from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Proof, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
@@ -82,10 +82,23 @@ def headline_check(judgement: Judgement, side: Side | None) -> str:
 
 
 def _say_corners(corners: Iterable[CornerJudgement], side: Side | None) -> str:
-    return "; ".join(
-        f"{judged.corner.described(side)}: {say_kinds(kinds_of(judged.findings))}"
-        for judged in corners
+    return _together(
+        ((judged.corner, say_kinds(kinds_of(judged.findings))) for judged in corners), side
     )
+
+
+def _together(said: Iterable[tuple[Corner, str]], side: Side | None) -> str:
+    """Corners of which the same is said, in one breath."""
+    corners: dict[str, list[Corner]] = {}
+    for corner, words in said:
+        corners.setdefault(words, []).append(corner)
+    return "; ".join(f"{_name_corners(which, side)}: {words}" for words, which in corners.items())
+
+
+def _name_corners(corners: Sequence[Corner], side: Side | None) -> str:
+    if len(corners) == _ALL:
+        return "all four corners"
+    return say_list([corner.described(side) for corner in corners])
 
 
 def headline_comparison(proof: Proof, side: Side | None) -> str:
@@ -94,18 +107,17 @@ def headline_comparison(proof: Proof, side: Side | None) -> str:
     if not told:
         sound = proof.verdict == "nothing_to_prove"
         return "both drives are sound" if sound else "the first drive shows no sure fault"
-    return "; ".join(_say_repair(repair, side) for repair in told)
+    return _together(((repair.corner, _say_repair(repair)) for repair in told), side)
 
 
-def _say_repair(repair: CornerRepair, side: Side | None) -> str:
-    where = repair.corner.described(side)
+def _say_repair(repair: CornerRepair) -> str:
     match repair.verdict:
         case "repaired":
-            return f"{where}: {say_kinds(repair.before)}, now gone"
+            return f"{say_kinds(repair.before)}, now gone"
         case "not_proven":
-            return f"{where}: {say_kinds(repair.before or repair.after) or 'not tested'}"
+            return say_kinds(repair.before or repair.after) or "not tested"
         case _:
-            return f"{where}: {say_kinds(repair.after)}"
+            return say_kinds(repair.after)
 
 
 def kinds_of(findings: Iterable[Finding]) -> tuple[FaultKind, ...]:
@@ -122,12 +134,16 @@ def say_claim(claim: Claim | ClaimPart, side: Side | None) -> str:
         times = "once" if claim.count == 1 else f"{claim.count} times"
         return (
             f"{subject}: {times} in {claim.before_km:.1f} km before; now {claim.clean_km:.1f} km "
-            f"without, {claim.clean_km_needed:.1f} km are needed. The repair holds with a "
+            f"without it, {claim.clean_km_needed:.1f} km are needed. The repair holds with a "
             f"confidence of {say_confidence(claim.confidence)}; 95% count as proof."
         )
-    shown = "its speeds are repeated" if claim.proven else "its conditions are not all repeated yet"
+    shown = (
+        "what showed it was driven again"
+        if claim.proven
+        else "what showed it was not all driven again yet"
+    )
     return (
-        f"{subject}: there all the time before; now {claim.clean_km:.1f} km without, "
+        f"{subject}: there all the time before; now {claim.clean_km:.1f} km without it, "
         f"{claim.clean_km_needed:.1f} km are needed, and {shown}."
     )
 
@@ -201,7 +217,7 @@ def not_shown(judgement: Judgement, side: Side | None) -> list[str]:
 def _say_where(corners: list[CornerJudgement], side: Side | None) -> str:
     if len(corners) == _ALL:
         return ""
-    return f", {say_list([judged.corner.described(side) for judged in corners])}"
+    return f", {_name_corners([judged.corner for judged in corners], side)}"
 
 
 def say_time(seconds: float) -> str:

@@ -217,7 +217,7 @@ def test_a_proven_repair(shipped: Comparison) -> None:
     text = one_line(render_comparison(shipped, Screen()))
     assert text.startswith("REPAIR PROVEN rear left (passenger's side): no signal, now gone")
     assert "there all the time before" in text
-    assert "its speeds are repeated" in text
+    assert "what showed it was driven again" in text
     assert "Still to drive" not in text
 
 

@@ -219,6 +219,7 @@ def _render(
         tone=_TONES[document.verdict],
         meaning=_MEANING[document.verdict],
         claims=_say_claims(document, facts["side"]),
+        claims_fail=_some_claim_fails(document),
         drives=drives,
         corners=CORNERS,
         corner_words=CORNER_WORDS,
@@ -240,6 +241,13 @@ def _say_claims(document: CheckDocument | CompareDocument, side: Side | None) ->
     if isinstance(document, CheckDocument):
         return []
     return [say_claim(claim, side) for claim in document.proof.claims]
+
+
+def _some_claim_fails(document: CheckDocument | CompareDocument) -> bool:
+    """Whether a fault is still there: then there is no distance without it to be told."""
+    if isinstance(document, CheckDocument):
+        return False
+    return any(claim.still_there for claim in document.proof.claims)
 
 
 def _job_rows(job: Job) -> list[tuple[str, str]]:
