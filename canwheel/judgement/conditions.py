@@ -31,7 +31,11 @@ DOMINANT_SHARE = 0.5
 
 REPEAT_KM = 0.1
 """A speed band or a way of turning counts as driven again after this distance, some fifty turns of
-the wheel, or after as much as the first drive did of it (our choice, no source). [km]"""
+the wheel, or after nearly as much as the first drive did of it (our choice, no source). [km]"""
+
+SAME_AGAIN = 0.8
+"""Where the first drive did less than `REPEAT_KM`, this share of it counts as the same again: no
+round is driven twice to the metre (our choice, no source)."""
 
 _HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
@@ -223,7 +227,7 @@ def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
         (" in one drive without a break", progress.one_go_km),
         (" above 15 km/h", 0.0 if progress.missing_km else progress.unread_km),
         *(
-            (f" {say_band(SPEED_BANDS_KPH[i])}", km)
+            (f" {_say_band_to_drive(i)}", km)
             for i, km in progress.missing_bands.items()
             if i != task.only_band or km > progress.missing_km
         ),
@@ -240,6 +244,12 @@ def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
             for why in progress.unseen
         ),
     )
+
+
+def _say_band_to_drive(position: int) -> str:
+    """Return a speed band in words, and how one comes to drive in the lowest."""
+    words = say_band(SPEED_BANDS_KPH[position])
+    return f"{words} (set off gently, roll to a stop)" if position == _LOWEST_BAND else words
 
 
 def _pattern(finding: Finding, driving: Driving) -> Pattern:
@@ -292,7 +302,7 @@ def _bands_to_repeat(shown: Cells, drive_km: Cells, kind: FaultKind) -> Mapping[
 def _to_repeat(shown: Cells, drive_km: Cells, share: float) -> Mapping[int, float]:
     """Distance to repeat by position: where at least this share of the fault showed."""
     positions = np.flatnonzero((shown > 0) & (shown >= share * shown.sum()))
-    return {int(i): min(REPEAT_KM, float(drive_km[i])) for i in positions}
+    return {int(i): min(REPEAT_KM, SAME_AGAIN * float(drive_km[i])) for i in positions}
 
 
 def _missing(needs: Mapping[int, float], driven_km: Cells) -> Mapping[int, float]:
