@@ -66,6 +66,7 @@ _TELLING: Mapping[ComparisonVerdict, RepairVerdict] = {
 """Which corners the headline names."""
 
 _ALL = 4
+_MINUTE_S = 60.0
 
 
 def headline_check(judgement: Judgement, side: Side | None) -> str:
@@ -184,7 +185,7 @@ def say_lamp(lamp: Lamp | LampPart) -> str:
 
 def _say_out(lamp: Lamp | LampPart) -> str:
     if lamp.after_moving_s is None:
-        return f"out at {lamp.went_out_s:.1f} s"
+        return "" if lamp.went_out_s is None else f"out at {_say_at(lamp.went_out_s)}"
     if lamp.after_moving_s < 0:
         return f"out {-lamp.after_moving_s:.1f} s before moving off"
     return f"out {lamp.after_moving_s:.1f} s after moving off"
@@ -194,7 +195,12 @@ def _say_lit(lamp: Lamp | LampPart) -> str:
     if lamp.lit_again_s is None:
         return ""
     speed = "" if lamp.lit_again_kph is None else f" at {lamp.lit_again_kph:.0f} km/h"
-    return f"at {lamp.lit_again_s:.1f} s{speed}"
+    return f"at {_say_at(lamp.lit_again_s)}{speed}"
+
+
+def _say_at(time_s: float) -> str:
+    """A time from the start: ``22.2 s``, ``5 min 2 s``."""
+    return f"{time_s:.1f} s" if time_s < _MINUTE_S else say_time(time_s)
 
 
 def say_event(kind: EventKind) -> str:

@@ -38,6 +38,9 @@ _LEAST_RANGE = 1.0  # a close-up of a standing car is not one of its noise [km/h
 _HOUR_S = 3600.0
 _DRIVE_PROBES, _MOMENT_PROBES = 120, 40
 
+_LEAST_SHADE_PCT = 0.3
+"""A mark is never narrower, so that a single sample of an hour is marked where it can be seen."""
+
 _EDGE_PCT = 4.0
 """A tick's words nearer than this to an end of the axis are not centred on it but end there: a
 printer cuts what sticks out of the page."""
@@ -342,7 +345,7 @@ def _shade(spans: Iterable[tuple[Span, str]], frame: _Frame) -> tuple[Shade, ...
     return tuple(
         Shade(
             frame.x_pct(span.from_s),
-            round(frame.x_pct(span.to_s) - frame.x_pct(span.from_s), 3),
+            max(round(frame.x_pct(span.to_s) - frame.x_pct(span.from_s), 3), _LEAST_SHADE_PCT),
             " ".join(letters),
         )
         for span, letters in joined

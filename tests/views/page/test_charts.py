@@ -67,6 +67,16 @@ def test_marks_are_where_the_evidence_is_and_near_ones_become_one(shipped: Compa
     assert shade.text == "A B"
 
 
+def test_a_single_sample_of_an_hour_is_marked_where_it_can_be_seen(shipped: Comparison) -> None:
+    hour = replace(shipped.before.track, duration_s=3600.0)
+    (shade,) = draw_drive(
+        hour, [mark("A", Corner.FR, (1800.0, 1800.0))], Units(), top_kph=90.0
+    ).shades
+    # A pixel or more of a chart of 360 pixels.
+    assert shade.width_pct * 360 / 100 >= 1
+    assert shade.at_pct == 50.0
+
+
 def test_speeds_in_mph_have_ticks_in_mph(shipped: Comparison) -> None:
     kph, mph = drawn(shipped), drawn(shipped, units=Units("mph"))
     assert (kph.y_title, mph.y_title) == ("Speed, km/h", "Speed, mph")
