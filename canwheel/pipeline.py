@@ -334,9 +334,5 @@ def _overlap(drives: Sequence[Check]) -> bool:
     return any(
         min(one.last_time_ns, other.last_time_ns) > max(one.first_time_ns, other.first_time_ns)
         for one, other in combinations([drive.summary for drive in drives], 2)
-        if min(one.first_time_ns, other.first_time_ns) > _DATED_NS
+        if one.is_dated and other.is_dated
     )
-
-
-_DATED_NS = 86_400 * 10**9
-"""A clock that stands within a day of zero counts from the recorder's own start. [ns]"""

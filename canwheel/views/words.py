@@ -5,7 +5,7 @@ both, so that a page can be made of the very numbers that stand in the JSON docu
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import PurePath
 
 from canwheel.corners import Corner, Side
@@ -241,6 +241,11 @@ def say_moment(read_at: str) -> str:
         return f"{datetime.fromisoformat(read_at).astimezone():%Y-%m-%d %H:%M}"
     except ValueError:  # somebody edited the file
         return read_at
+
+
+def say_date(epoch_s: float) -> str:
+    """A time since 1970 as ``2026-11-02 10:00`` of this machine's clock."""
+    return f"{datetime.fromtimestamp(epoch_s, UTC).astimezone():%Y-%m-%d %H:%M}"
 
 
 def name_drives(single: str, side: str, count: int) -> tuple[str, ...]:

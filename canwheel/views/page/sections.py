@@ -15,6 +15,7 @@ from canwheel.views.document import CheckDocument, FindingPart
 from canwheel.views.page.charts import Drawing, Mark, draw_drive, draw_moment
 from canwheel.views.page.moments import View, largest_difference, worst_moments
 from canwheel.views.page.units import Units
+from canwheel.views.words import say_date
 
 NamedDrive = tuple[str, str, CheckDocument, Check]
 """What a drive is called, where it stands in the JSON document, and the drive."""
@@ -59,6 +60,7 @@ class DriveView:
     title : what it is called.
     place : where its document stands in the whole one: ``before.``, or nothing.
     document : its numbers.
+    recorded : when its recording began, by the clock of this machine; empty where nobody knows.
     chart : the four speeds.
     findings : what was found in it.
     """
@@ -66,6 +68,7 @@ class DriveView:
     title: str
     place: str
     document: CheckDocument
+    recorded: str
     chart: Chart
     findings: tuple[FindingView, ...]
 
@@ -96,6 +99,7 @@ def view_drives(
                 title=title,
                 place=place,
                 document=document,
+                recorded=say_date(document.capture.first_time) if check.summary.is_dated else "",
                 chart=Chart(
                     alt=_say_chart(title, marks),
                     caption=_CUT if _highest_kph(check.track) > top_kph else "",
