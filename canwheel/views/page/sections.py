@@ -201,7 +201,7 @@ def _view_gone(later: Sequence[NamedDrive], finding: Finding, units: Units) -> I
         if check.judgement.corner(finding.corner).findings:
             continue
         view = View.of(check.track, finding.corner)
-        span = largest_difference(view, finding.kind, check.track.duration_s)
+        span = largest_difference(view, finding, check.track.duration_s)
         words = finding.corner.words
         yield Chart(
             alt=f"{title}: what the {words} reads where it differs most from the other three.",
