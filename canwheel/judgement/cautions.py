@@ -4,9 +4,10 @@ Common practice of workshops and road tests, no source, except where a line says
 """
 
 from canwheel.definitions.layout import WheelLayout
+from canwheel.judgement.conditions import clean_km_needed
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import Judgement
-from canwheel.judgement.wording import say_list
+from canwheel.judgement.wording import say_km_to_drive, say_list
 from canwheel.track.units import assumed_scale
 from canwheel.vehicle import Vehicle
 
@@ -64,6 +65,11 @@ _SELDOM = (
     "than it seems, and can stay away this long by chance: watch for it on the coming drives."
 )
 
+_BUNCHED = (
+    "At the {corner} the fault showed in bunches before the repair, {count} times in {bunches}, as "
+    "if something that this road has in places shook it. The proof counts every time as one of its "
+    "own. Counting bunches, it would need {more} without it: drive those places again."
+)
 _ASSUMED = {
     "rolling_circumference_m": (
         "The signals count turns of the wheel and the vehicle file gives no tyre size: "
@@ -145,6 +151,7 @@ def caution_comparison(
         *((_SAME_FILE,) if same_file else ()),
         *((_OVERLAP,) if overlapping else ()),
         *_seldom(proof),
+        *_bunched(proof),
     )
     if proof.verdict == "repair_not_proven":
         return (*doubts, _TWO_PEOPLE, _BRAKES, _CODES, _LISTENS, _SCOPE, _RULES)
@@ -162,3 +169,19 @@ def _seldom(proof: Proof) -> tuple[str, ...]:
     if fewest > _SELDOM_COUNT:
         return ()
     return (_SELDOM.format(times="once" if fewest == 1 else "twice"),)
+
+
+def _bunched(proof: Proof) -> tuple[str, ...]:
+    """Doubts about proofs that hold only where each time is taken for a cause of its own."""
+    return tuple(
+        _BUNCHED.format(
+            corner=claim.corner.words,
+            count=claim.count,
+            bunches="one" if claim.bunches == 1 else claim.bunches,
+            more=f"another {say_km_to_drive(needed_km - claim.clean_km)}",
+        )
+        for claim in proof.claims
+        if claim.proven
+        and claim.bunches < claim.count
+        and (needed_km := clean_km_needed(claim.bunches, claim.before_km)) > claim.clean_km
+    )

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.judgement.bunches import count_bunches
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_km_to_drive
 from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, FaultKind, Finding
@@ -53,6 +54,7 @@ class Task:
     Attributes
     ----------
     kind, pattern, count : the fault, whether it was always there, and how often it showed.
+    bunches : in how many bunches that was; as many as `count` where chance may have spread them.
     counted : (5, 3) conditions in which distance counts: all, or those that it goes with.
     before_km : distance of the first drive in those conditions. [km]
     needed_km : clean distance in those conditions that proves it. [km]
@@ -65,6 +67,7 @@ class Task:
     kind: FaultKind
     pattern: Pattern
     count: int
+    bunches: int
     counted: NDArray[np.bool_]
     before_km: float
     needed_km: float
@@ -190,6 +193,7 @@ def set_task(finding: Finding, before: Judgement) -> Task:
         kind=finding.kind,
         pattern=pattern,
         count=finding.count,
+        bunches=_bunches(finding, driving, counted) if pattern == "intermittent" else finding.count,
         counted=counted,
         before_km=before_km,
         needed_km=needed_km,
@@ -288,6 +292,17 @@ def _times_by_cell(finding: Finding, driving: Driving) -> Cells:
     times = np.zeros((len(SPEED_BANDS_KPH), len(TURNS)))
     np.add.at(times, (driving.band[rows], driving.turn[rows]), 1.0)
     return times
+
+
+def _bunches(finding: Finding, driving: Driving, counted: NDArray[np.bool_]) -> int:
+    """In how many bunches the fault showed, along the distance that counts."""
+    km = np.cumsum(driving.step_km * counted[driving.band, driving.turn])
+    if not len(km):
+        return finding.count
+    starts = np.searchsorted(driving.time_s, [span.from_s for span in finding.spans])
+    at_km = km[np.minimum(starts, len(km) - 1)]
+    together = len(at_km) - count_bunches(at_km, float(km[-1]))
+    return max(1, finding.count - together)
 
 
 def _bands_to_repeat(shown: Cells, drive_km: Cells, kind: FaultKind) -> Mapping[int, float]:

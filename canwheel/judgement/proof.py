@@ -66,6 +66,7 @@ class Claim:
     proven : whether it is shown to be gone.
     still_there : whether the second drive shows it again.
     count, before_km : how often it showed, in what distance of the first drive.
+    bunches : in how many bunches; `count` where chance may have spread them.
     confidence : that it is gone, 0 to 1; for a constant fault 0 until its conditions are repeated.
     clean_km : driven without it in the second drive, counted only where it would have shown. [km]
     clean_km_needed : to be proven. [km]
@@ -79,6 +80,7 @@ class Claim:
     proven: bool
     still_there: bool
     count: int
+    bunches: int
     before_km: float
     confidence: float
     clean_km: float
@@ -186,6 +188,7 @@ def _prove(finding: Finding, before: Judgement, after: Judgement) -> Claim:
         proven=proven,
         still_there=still_there,
         count=task.count,
+        bunches=task.bunches,
         before_km=task.before_km,
         confidence=0.0 if still_there else _confidence(finding, task, progress, proven=proven),
         clean_km=0.0 if still_there else progress.clean_km,

@@ -226,6 +226,7 @@ class ClaimPart(Part, frozen=True):
     proven: bool
     still_there: bool
     count: int
+    bunches: int
     before_km: float
     confidence: float
     clean_km: float
@@ -406,6 +407,7 @@ def _claim(claim: Claim) -> ClaimPart:
         proven=claim.proven,
         still_there=claim.still_there,
         count=claim.count,
+        bunches=claim.bunches,
         before_km=round(claim.before_km, 3),
         confidence=round(claim.confidence, 4),
         clean_km=round(claim.clean_km, 3),
