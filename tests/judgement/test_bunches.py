@@ -9,7 +9,7 @@ from scipy import stats
 from canwheel.corners import Corner
 from canwheel.judgement.bunches import BUNCH_KM, SIGNIFICANT, chance_of_at_least, count_bunches
 from canwheel.judgement.cautions import caution_comparison
-from canwheel.judgement.conditions import clean_km_needed
+from canwheel.judgement.conditions import clean_km_needed, set_task
 from canwheel.judgement.proof import prove_repair
 from canwheel.judgement.verdict import Judgement
 from canwheel.outcome import Finding
@@ -77,3 +77,8 @@ def test_left_turns_that_are_near_one_another_are_no_bunch_of_left_turns(
     loose = finding(Corner.FL, "dropout", *spells, count=12, goes_with_turn="left")
     (claim,) = prove_repair(drive(legs, loose), drive(legs)).claims
     assert claim.bunches == 12
+
+
+def test_a_drive_without_a_way_has_no_bunches(drive: Drive, finding: MakeFinding) -> None:
+    twice = finding(Corner.FL, "dropout", (0.0, 0.1), (0.2, 0.3))
+    assert set_task(twice, drive([])).bunches == 2

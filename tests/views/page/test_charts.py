@@ -137,6 +137,23 @@ def test_a_line_in_question_is_named_where_it_is_off(shipped: Comparison) -> Non
     assert sound.labels == ()
 
 
+def test_two_findings_of_a_corner_name_its_line_once(shipped: Comparison) -> None:
+    twice = [mark(letter, Corner.RL, (30.0, 200.0)) for letter in "AB"]
+    assert len(drawn(shipped, *twice).labels) == 1
+
+
+def test_a_line_is_broken_where_nothing_is_known(shipped: Comparison) -> None:
+    wheel = shipped.before.track.wheel(Corner.RL)
+    own = wheel.speed_kph.copy()
+    own[(wheel.time_s > 10.0) & (wheel.time_s < 12.0)] = np.nan
+    wheels = list(shipped.before.track.wheels)
+    wheels[Corner.RL.position] = replace(wheel, speed_kph=own)
+    track = replace(shipped.before.track, wheels=tuple(wheels))
+    drawing = draw_drive(track, [], Units(), top_kph=90.0)
+    path = next(line.path for line in drawing.lines if line.look == "RL")
+    assert path.count("M") == 2
+
+
 def test_figures_are_read_off_under_the_pointer(shipped: Comparison) -> None:
     drawing = drawn(shipped)
     track = shipped.before.track
