@@ -70,6 +70,11 @@ _BUNCHED = (
     "if something that this road has in places shook it. The proof counts every time as one of its "
     "own. Counting bunches, it would need {more} without it: drive those places again."
 )
+_FALLS_BETWEEN = (
+    "What showed at the {corner} before the repair was shorter than the time between two values "
+    "after it: of every hundred times about {seen:.0f} would be seen there. The distance that is "
+    "needed is longer by that."
+)
 _ASSUMED = {
     "rolling_circumference_m": (
         "The signals count turns of the wheel and the vehicle file gives no tyre size: "
@@ -152,6 +157,7 @@ def caution_comparison(
         *((_OVERLAP,) if overlapping else ()),
         *_seldom(proof),
         *_bunched(proof),
+        *_falls_between(proof),
     )
     if proof.verdict == "repair_not_proven":
         return (*doubts, _TWO_PEOPLE, _BRAKES, _CODES, _LISTENS, _SCOPE, _RULES)
@@ -183,5 +189,15 @@ def _bunched(proof: Proof) -> tuple[str, ...]:
         for claim in proof.claims
         if claim.proven
         and claim.bunches < claim.count
-        and (needed_km := clean_km_needed(claim.bunches, claim.before_km)) > claim.clean_km
+        and (needed_km := clean_km_needed(claim.bunches, claim.before_km) / claim.seen_share)
+        > claim.clean_km
+    )
+
+
+def _falls_between(proof: Proof) -> tuple[str, ...]:
+    """Doubts about drives whose values come too seldom to hold so short a fault."""
+    return tuple(
+        _FALLS_BETWEEN.format(corner=claim.corner.words, seen=max(1.0, 100 * claim.seen_share))
+        for claim in proof.claims
+        if claim.seen_share < 1 and not claim.still_there
     )

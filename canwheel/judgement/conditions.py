@@ -38,6 +38,9 @@ SAME_AGAIN = 0.8
 """Where the first drive did less than `REPEAT_KM`, this share of it counts as the same again: no
 round is driven twice to the metre (our choice, no source)."""
 
+SAME_RATE = 1.1
+"""Values that come this much slower still come at the same rate: no clock keeps it exactly."""
+
 _HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
 _ALWAYS_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
@@ -57,6 +60,8 @@ class Task:
     bunches : in how many bunches that was; as many as `count` where chance may have spread them.
     counted : (5, 3) conditions in which distance counts: all, or those that it goes with.
     before_km : distance of the first drive in those conditions. [km]
+    seen_share : of the times that it shows, how many the second drive's values can hold; those
+        that last shorter than the time between two values fall in between.
     needed_km : clean distance in those conditions that proves it. [km]
     in_one_go_km : distance that one drive must have without a break, since the fault began so far
         into the first one; 0 when several short drives do as well. [km]
@@ -70,6 +75,7 @@ class Task:
     bunches: int
     counted: NDArray[np.bool_]
     before_km: float
+    seen_share: float
     needed_km: float
     in_one_go_km: float
     bands: Mapping[int, float]
@@ -163,13 +169,28 @@ def clean_km_needed(count: int, before_km: float) -> float:
     return float(before_km * ((1 - PROOF_CONFIDENCE) ** (-1 / count) - 1))
 
 
-def set_task(finding: Finding, before: Judgement) -> Task:
+def share_seen(finding: Finding, before_s: float, after_s: float) -> float:
+    """Of the times that a fault shows, how many a second drive with slower values would hold.
+
+    Parameters
+    ----------
+    finding : of the first drive, with the spans in which it showed.
+    before_s, after_s : time between two values of the corner in each drive. [s]
+    """
+    if not after_s > SAME_RATE * before_s:
+        return 1.0
+    lasting_s = float(np.median([span.to_s - span.from_s for span in finding.spans]))
+    return min(1.0, max(lasting_s, before_s) / after_s)
+
+
+def set_task(finding: Finding, before: Judgement, seen_share: float = 1.0) -> Task:
     """Say what a second drive must do to prove that this finding's fault is gone.
 
     Parameters
     ----------
     finding : of the first drive.
     before : the first drive.
+    seen_share : how much of a fault that comes and goes the second drive can show.
     """
     driving = before.coverage.driving
     pattern = _pattern(finding, driving)
@@ -183,8 +204,9 @@ def set_task(finding: Finding, before: Judgement) -> Task:
     in_one_go_km = 0.0
     if pattern == "intermittent":
         shown = _times_by_cell(finding, driving)
-        needed_km = clean_km_needed(max(1, finding.count), before_km)
+        needed_km = clean_km_needed(max(1, finding.count), before_km) / seen_share
     else:
+        seen_share = 1.0
         shown = driving.km_within(finding.spans)
         # What began some way into the drive (warm, say) must be given that way to begin again.
         in_one_go_km = driving.km_on_the_way_to(finding.from_s)
@@ -196,6 +218,7 @@ def set_task(finding: Finding, before: Judgement) -> Task:
         bunches=_bunches(finding, driving, counted) if pattern == "intermittent" else finding.count,
         counted=counted,
         before_km=before_km,
+        seen_share=seen_share,
         needed_km=needed_km,
         in_one_go_km=in_one_go_km,
         bands=_bands_to_repeat(shown.sum(axis=1), drive_km.sum(axis=1), finding.kind),

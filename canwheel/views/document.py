@@ -228,6 +228,7 @@ class ClaimPart(Part, frozen=True):
     count: int
     bunches: int
     before_km: float
+    seen_share: float
     confidence: float
     clean_km: float
     clean_km_needed: float
@@ -409,6 +410,7 @@ def _claim(claim: Claim) -> ClaimPart:
         count=claim.count,
         bunches=claim.bunches,
         before_km=round(claim.before_km, 3),
+        seen_share=round(claim.seen_share, 3),
         confidence=round(claim.confidence, 4),
         clean_km=round(claim.clean_km, 3),
         clean_km_needed=round(claim.clean_km_needed, 3),

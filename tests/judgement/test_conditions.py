@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -15,10 +16,11 @@ from canwheel.judgement.conditions import (
     lay_out_driving,
     measure_progress,
     set_task,
+    share_seen,
 )
 from canwheel.judgement.proof import chance_unrepaired
 from canwheel.judgement.verdict import Judgement
-from canwheel.outcome import Figure, Finding, NotJudged
+from canwheel.outcome import Figure, Finding, NotJudged, Span
 
 Drive = Callable[..., Judgement]
 MakeFinding = Callable[..., Finding]
@@ -198,6 +200,28 @@ def test_the_lowest_band_says_how_one_comes_to_drive_in_it(
     assert lay_out_driving(task, progress).phrases == (
         "another 0.1 km below 15 km/h (set off gently, roll to a stop)",
     )
+
+
+@pytest.mark.parametrize(
+    ("before_s", "after_s", "share"),
+    [
+        (0.02, 0.02, 1.0),
+        (0.02, 0.021, 1.0),
+        (0.1, 0.02, 1.0),
+        (0.02, 0.1, 0.5),
+        (0.02, 0.05, 1.0),
+        (0.08, 0.1, 0.8),
+        (float("nan"), 0.1, 1.0),
+    ],
+)
+def test_how_many_of_a_short_faults_times_slower_values_hold(
+    finding: MakeFinding, before_s: float, after_s: float, share: float
+) -> None:
+    # By hand: something that lasts 50 ms falls onto a value every 100 ms in half of all cases.
+    short = replace(
+        finding(Corner.RL, "dropout", (0.5, 0.51)), spans=(Span(10.0, 10.05), Span(20.0, 20.05))
+    )
+    assert share_seen(short, before_s, after_s) == pytest.approx(share)
 
 
 def test_progress_and_the_driving_still_to_do(drive: Drive, finding: MakeFinding) -> None:

@@ -182,6 +182,28 @@ def test_a_ripple_that_the_second_rate_cannot_show_is_not_proven_gone(drive: Dri
     assert "ring damage" in " ".join(comparison.proof.to_drive.phrases)
 
 
+def test_what_falls_between_two_values_is_not_proven_by_their_silence(drive: Drive) -> None:
+    # Single values at 10 ms: of ten such, one falls onto a value that comes every 100 ms.
+    loose = faults.Dropout(Corner.FR, per_km=4.0, lasting_s=(0.01, 0.015), in_unit=True, at_least=8)
+    before = drive(TOWN, loose, seed=BEFORE_SEED, cycle_s=0.01)
+    (fast,) = compare_checks([before], [drive(cycle_s=0.01)]).proof.claims
+    assert fast.proven
+    assert fast.seen_share == 1.0
+    comparison = compare_checks([before], [drive(cycle_s=0.1)])
+    (slow,) = comparison.proof.claims
+    assert comparison.proof.verdict == "repair_not_proven"
+    assert slow.seen_share == pytest.approx(0.01 / 0.1, rel=0.5)
+    assert slow.clean_km_needed == pytest.approx(fast.clean_km_needed / slow.seen_share)
+    assert slow.confidence < 0.95
+    assert any("of every hundred times about" in caution for caution in comparison.cautions)
+    # The same unrepaired fault really is seen so seldom at that rate.
+    again = [drive(TOWN, loose, seed=seed, cycle_s=0.1) for seed in range(60, 66)]
+    seen = sum(f.count for c in again for f in c.judgement.corner(Corner.FR).findings)
+    whole = [drive(TOWN, loose, seed=seed, cycle_s=0.01) for seed in range(60, 66)]
+    shown = sum(f.count for c in whole for f in c.judgement.corner(Corner.FR).findings)
+    assert seen / shown < 0.4
+
+
 def test_what_goes_with_left_turns_is_proven_by_left_turns_alone(drive: Drive) -> None:
     left = tuple(leg for _ in range(12) for leg in (Leg(60, 30), turn(90, 10.0, 17)))
     loose = faults.Dropout(
