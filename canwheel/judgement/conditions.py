@@ -1,5 +1,6 @@
 """What one drive showed of a fault, to what the next one must repeat before it proves anything."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -45,6 +46,18 @@ _HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
 _ALWAYS_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
 _TURN_WORDS = ("straight ahead", "turning left", "turning right")
+
+JUNCTION_KM = 0.015
+"""Distance of turning at a junction: a quarter of a circle of some 9.5 m. [km]"""
+
+_COUNTED_KM = 1.0  # nobody counts more turns than make up this distance
+
+_AT_JUNCTIONS = frozenset(
+    f" {turn}{band}"
+    for turn in _TURN_WORDS[1:]
+    for band in ("", *(f" {say_band(band)}" for band in SPEED_BANDS_KPH if band[1] <= 30))  # noqa: PLR2004
+)
+"""Conditions that a driver meets at junctions; faster turns are bends of any length."""
 
 Cells = NDArray[np.float64]
 """(5, 3) by speed band and turn: kilometres, or how often."""
@@ -143,7 +156,10 @@ class ToDrive:
     def phrases(self) -> tuple[str, ...]:
         """Each piece of it: ``another 6.4 km between 30 and 50 km/h``."""
         lengths = self.km_by_condition.items()
-        return (*(f"another {say_km_to_drive(km)}{where}" for where, km in lengths), *self.unseen)
+        said = (
+            f"another {say_km_to_drive(km)}{where}{_in_turns(km, where)}" for where, km in lengths
+        )
+        return (*said, *self.unseen)
 
     @classmethod
     def merge(cls, parts: Iterable["ToDrive"]) -> "ToDrive":
@@ -287,6 +303,13 @@ def _pattern(finding: Finding, driving: Driving) -> Pattern:
     if finding.kind == "late_pickup" or way_km == 0:  # shows at every start, over no distance
         return "constant"
     return "constant" if shown_km >= CONSTANT_SHARE * way_km else "intermittent"
+
+
+def _in_turns(km: float, where: str) -> str:
+    """Return how many turns a distance of turning is, where it is driven at junctions."""
+    at_junctions = where in _AT_JUNCTIONS and km <= _COUNTED_KM
+    turns = math.ceil(km / JUNCTION_KM - _HAIR_KM)
+    return f" (about {turns} turn{'' if turns == 1 else 's'} at junctions)" if at_junctions else ""
 
 
 def _goes_with(finding: Finding) -> tuple[int | None, int | None]:

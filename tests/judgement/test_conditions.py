@@ -12,6 +12,7 @@ from scipy.stats import binomtest
 from canwheel.corners import Corner
 from canwheel.judgement.conditions import (
     Task,
+    ToDrive,
     clean_km_needed,
     lay_out_driving,
     measure_progress,
@@ -190,6 +191,23 @@ def test_what_a_longer_piece_holds_is_not_said_again(drive: Drive, finding: Make
     assert lay_out_driving(task, progress).phrases == (f"another {needed:.1f} km turning left",)
 
 
+@pytest.mark.parametrize(
+    ("km", "where", "said"),
+    [
+        (0.1, " turning left", " (about 7 turns at junctions)"),
+        (0.015, " turning right between 15 and 30 km/h", " (about 1 turn at junctions)"),
+        (0.2, " turning right between 50 and 80 km/h", ""),
+        (1.1, " turning left", ""),
+        (0.1, " straight ahead", ""),
+        (0.1, "", ""),
+    ],
+)
+def test_turns_are_counted_where_they_are_junctions(km: float, where: str, said: str) -> None:
+    # By hand: a quarter of a circle of 9.5 m is 15 m long.
+    (phrase,) = ToDrive({where: km}).phrases
+    assert phrase == f"another {max(0.1, math.ceil(km * 10) / 10):.1f} km{where}{said}"
+
+
 def test_the_lowest_band_says_how_one_comes_to_drive_in_it(
     drive: Drive, finding: MakeFinding
 ) -> None:
@@ -238,7 +256,7 @@ def test_progress_and_the_driving_still_to_do(drive: Drive, finding: MakeFinding
     assert lay_out_driving(task, progress).phrases == (
         f"another {rounded_up:.1f} km",
         "another 0.1 km between 50 and 80 km/h",
-        "another 0.1 km turning left",
+        "another 0.1 km turning left (about 7 turns at junctions)",
     )
 
 
