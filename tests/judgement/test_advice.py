@@ -224,3 +224,20 @@ def test_what_is_no_wheels_own_is_told_once(drive: Drive, finding: MakeFinding) 
     assert steps[1].startswith(names)
     assert sum("do not look" in step.lower() for step in steps) == 1
     assert any(step.startswith("Front left, frozen reading: ") for step in steps)
+
+
+def test_a_pair_of_crossed_corners_is_followed_once(drive: Drive, finding: MakeFinding) -> None:
+    pair = [
+        finding(corner, "crossed", (0.0, 3.0), **{"with": corner.mirror})
+        for corner in (Corner.FL, Corner.FR)
+    ]
+    steps = advise(drive(TOWN, *pair), None)
+    assert len(set(steps)) == len(steps)
+    assert sum("two connectors of the same shape" in step for step in steps) == 1
+    assert sum("check the DBC" in step.replace("Check", "check") for step in steps) == 1
+    invalid = [finding(corner, "flagged_invalid", (0.0, 3.0)) for corner in (Corner.FL, Corner.RR)]
+    steps = advise(drive(TOWN, *invalid), None)
+    assert sum("stored codes" in step for step in steps) == 1
+    # What is done at each wheel is told for each.
+    assert sum("its wiring" in step for step in steps) == 2
+    assert sum(step.startswith("Rear right, flagged invalid: ") for step in steps) == 1
