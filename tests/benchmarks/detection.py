@@ -46,7 +46,7 @@ from canwheel.roadtest.sensor import smooth
 from canwheel.roadtest.simulation import Drive, Scenario, simulate
 
 PERIODS_S = (0.01, 0.02, 0.05, 0.1)
-CURVE_MINUTES = 5.0
+CURVE_MINUTES, TURNS_MINUTES = 5.0, 4.0
 OTHER_MINUTES = (2.0, 15.0)
 MOMENT_MINUTES = 1.0
 """Faults of a moment, or of the first seconds of driving, need no long drive around them. [min]"""
@@ -58,6 +58,7 @@ BATCHES_S = (0.0, 0.0, 0.004, 0.01)
 WIDE_M, TIGHT_M = 50.0, 15.0
 """Radius of what counts as a turn, and of a tight one: junctions, roundabouts, car parks. [m]"""
 JUMP_S, MANY_JUMPS, BIG_JUMP_KPH = 0.1, 10, 20.0
+USUAL_TEETH = 48
 FAST_KPH = 15.0
 """Every sensor must read by this speed (UN Regulation 13-H). [km/h]"""
 COARSEST_KPH = 0.13
@@ -176,7 +177,7 @@ class Sweep:
     minutes : length of the drive. [min]
     in_unit : put in after the unit's smoothing, which is then the same for all message periods.
     tells_turns : whether there are a steering and a yaw-rate signal; None: by chance.
-    ring_teeth : the size is the tooth count of all rings.
+    teeth : of all rings, by the size; None: any.
     one_message : all four corners in one message.
     """
 
@@ -188,7 +189,7 @@ class Sweep:
     minutes: float = MOMENT_MINUTES
     in_unit: bool = True
     tells_turns: bool | None = None
-    ring_teeth: bool = False
+    teeth: Callable[[float], int] | None = None
     one_message: bool = False
 
 
@@ -199,6 +200,14 @@ def _late(draw: Draw, kph: float) -> tuple[Effect, ...]:
 def _dropout(draw: Draw, lasts_s: float) -> tuple[Effect, ...]:
     lasting_s = (lasts_s, lasts_s)
     return (faults.Dropout(draw.corner, per_km=0.0, lasting_s=lasting_s, in_unit=True),)
+
+
+def _dropout_times(draw: Draw, times: float) -> tuple[Effect, ...]:
+    return (
+        faults.Dropout(
+            draw.corner, per_km=0.0, lasting_s=(0.2, 0.2), in_unit=True, at_least=int(times)
+        ),
+    )
 
 
 def _dead(draw: Draw, fast_s: float) -> tuple[Effect, ...]:
@@ -216,6 +225,11 @@ def _off_centre(draw: Draw, pct: float) -> tuple[Effect, ...]:
 
 def _bent(draw: Draw, pct: float) -> tuple[Effect, ...]:
     return (faults.RingDamage(draw.corner, bent=((draw.tooth(), pct / 100),)),)
+
+
+def _usual_teeth(size: float) -> int:
+    del size
+    return USUAL_TEETH
 
 
 def _missing(draw: Draw, teeth: float) -> tuple[Effect, ...]:
@@ -258,86 +272,93 @@ def _copied(draw: Draw, turned_s: float, *, across: bool) -> tuple[Effect, ...]:
 
 
 SWEEPS = (
-    Sweep("no signal", "driven above 15 km/h [s]", (0.1, 0.3, 1, 3, 10), _dead),
+    Sweep("no signal", "seconds driven above 15 km/h [s]", (0.1, 0.3, 1, 3), _dead),
     Sweep(
         "late pick-up",
-        "reads later than the others by [km/h]",
+        "wakes later than the others by [km/h]",
         (4, 6, 8, 10, 14),
         _late,
         lasting=True,
         in_unit=False,
+        minutes=CURVE_MINUTES,
     ),
-    Sweep("drop-out", "one, of a length of [s]", (0.01, 0.02, 0.05, 0.1, 0.2, 0.4), _dropout),
+    Sweep("drop-out: length", "one that lasts [s]", (0.01, 0.02, 0.05, 0.1, 0.2, 0.4), _dropout),
+    Sweep("drop-out: times", "so many of 0.2 s", (1, 2, 3, 5, 8), _dropout_times),
     Sweep("frozen", "once, for [s]", (0.5, 1, 2, 4, 8), _frozen),
     Sweep(
         "ring off-centre",
-        "ripple once a turn [%]",
-        (0.5, 0.75, 1, 1.5, 2, 3),
+        "ripple once a turn [% of speed]",
+        (0.5, 0.75, 1, 1.5, 2),
         _off_centre,
         lasting=True,
         in_unit=False,
-    ),
-    Sweep(
-        "one tooth bent, of 43 to 100",
-        "by a share of the pitch [%]",
-        (10, 20, 30, 40, 60),
-        _bent,
-        lasting=True,
-        in_unit=False,
+        minutes=CURVE_MINUTES,
     ),
     Sweep(
         "one tooth missing",
-        "of how many",
-        (100, 86, 60, 48, 43),
+        "of so many teeth",
+        (100, 86, 60, 43),
         _missing,
         lasting=True,
         in_unit=False,
-        ring_teeth=True,
+        minutes=CURVE_MINUTES,
+        teeth=int,
+    ),
+    Sweep(
+        "one tooth bent, of 48",
+        "out of place by [% of the pitch]",
+        (10, 20, 30, 45, 60),
+        _bent,
+        lasting=True,
+        in_unit=False,
+        minutes=CURVE_MINUTES,
+        teeth=_usual_teeth,
     ),
     Sweep(
         "wrong ratio",
         "too much or too little by [%]",
-        (1, 1.5, 1.75, 2, 2.5, 3),
+        (1, 1.5, 2, 2.5, 3),
         _ratio,
         lasting=True,
         in_unit=False,
+        minutes=CURVE_MINUTES,
     ),
     Sweep(
         "left and right crossed",
-        "seconds of turns, with steering signal [s]",
-        (2, 4, 6, 10, 20),
+        "seconds of turns, steering known [s]",
+        (2, 4, 8, 16),
         partial(_crossed, across=True),
         tells_turns=True,
-        minutes=CURVE_MINUTES,
+        minutes=TURNS_MINUTES,
     ),
     Sweep(
         "front and rear crossed",
         "seconds of tight turns [s]",
-        (2, 4, 6, 10, 20),
+        (2, 4, 8, 16),
         partial(_crossed, across=False),
         tells_turns=False,
-        minutes=CURVE_MINUTES,
+        minutes=TURNS_MINUTES,
     ),
-    Sweep("erratic: size", "10 jumps of [km/h]", (2, 4, 6, 8, 12), _jump),
-    Sweep("erratic: times", "jumps of 20 km/h", (1, 2, 3, 5, 7, 10), _jump_times),
-    Sweep("flagged invalid", "once, for [s]", (0.01, 0.02, 0.05, 0.1, 0.2), _flagged),
-    Sweep("message missing", "once, for [s]", (0.3, 0.6, 0.9, 1.2, 2), _silent),
     Sweep(
         "copied from the other side",
         "seconds of turns [s]",
-        (2, 5, 10, 20, 40),
+        (2, 4, 8, 16),
         partial(_copied, across=True),
         one_message=True,
-        minutes=CURVE_MINUTES,
+        minutes=TURNS_MINUTES,
     ),
     Sweep(
         "copied from the same side",
         "seconds of turns [s]",
-        (2, 5, 10, 20, 40),
+        (2, 4, 8, 16, 32),
         partial(_copied, across=False),
         one_message=True,
-        minutes=CURVE_MINUTES,
+        minutes=TURNS_MINUTES,
     ),
+    Sweep("erratic: size", "ten jumps of [km/h]", (2, 4, 6, 8, 12), _jump, minutes=2.0),
+    Sweep("erratic: times", "so many of 20 km/h", (2, 3, 5, 7, 10), _jump_times, minutes=2.0),
+    Sweep("flagged invalid", "once, for [s]", (0.01, 0.02, 0.05, 0.1, 0.2), _flagged),
+    Sweep("message missing", "once, for [s]", (0.3, 0.6, 0.9, 1.2, 2), _silent),
 )
 
 
@@ -354,7 +375,7 @@ def simulate_one(
     )
     corner = CORNERS[int(rng.integers(4))]
     unit = replace(random_unit(rng, PERIODS_S[0]), tells_direction=False)
-    unit = replace(unit, teeth=int(size)) if sweep.ring_teeth else unit
+    unit = replace(unit, teeth=sweep.teeth(size)) if sweep.teeth is not None else unit
     pickups = random_pickups(rng, passive=happens(rng, 0.4))
     others_kph = max(unit.lowest_kph, float(np.median([p.lowest_kph for p in pickups])))
     scenario = Scenario(
@@ -493,7 +514,7 @@ def run_sweep(sweep: Sweep, drives: int, seed: int) -> Result:
     """Try all sizes of one kind."""
     with tempfile.TemporaryDirectory() as name:
         run = Run(sweep, drives, seed, Path(name))
-        minutes = CURVE_MINUTES if sweep.lasting else sweep.minutes
+        minutes = sweep.minutes
         tallies = [run.tally(size, minutes, PERIODS_S) for size in sweep.sizes]
         first = {
             period_s: smallest_rung([run.enough(tally.found[period_s]) for tally in tallies])
