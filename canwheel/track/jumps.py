@@ -26,6 +26,9 @@ LONGEST_JUMP_S = 0.25
 AROUND_S = 0.8
 """A reading is held against the median of so long around it: over three times a jump. [s]"""
 
+MOST_AROUND = 81
+"""The median is that of so many of them at most, evenly spread."""
+
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
 
@@ -153,7 +156,8 @@ def _away_from_itself(
     half = max(2, round(AROUND_S / 2 / period_s))
     coarse = np.nan_to_num(speed_kph - smooth(speed_kph, 2 * half + 1))
     ask = np.flatnonzero(np.abs(coarse) > ASK_SHARE * allowed_kph)
-    around = np.clip(ask[:, None] + np.arange(-half, half + 1), 0, len(speed_kph) - 1)
+    beside = np.unique(np.linspace(-half, half, MOST_AROUND).round().astype(np.intp))
+    around = np.clip(ask[:, None] + beside, 0, len(speed_kph) - 1)
     away = np.zeros(len(speed_kph))
     away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
     return away
