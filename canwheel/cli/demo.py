@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from canwheel.frames import Frames
 
 _FIRST_SEED = 1
-_REQUEST_ID, _RESPONSE_ID = 0x7A0, 0x7A8
 _ALL_CODES = bytes([0x19, 0x02, 0xFF])
 """ISO 14229-1: report stored codes by status, whatever the status."""
 _ASKED_AFTER_S = 300.0
@@ -99,6 +98,7 @@ def _save_codes(
         save_document,
     )
     from canwheel.roadtest.brake_unit import Memory, faults_of  # noqa: PLC0415
+    from canwheel.roadtest.layouts import VAN_REQUEST_ID, VAN_RESPONSE_ID  # noqa: PLC0415
 
     faults = faults_of(fault, corner, repaired=repaired)
     memory = Memory(faults=list(faults))
@@ -106,7 +106,7 @@ def _save_codes(
     document = CodesDocument(
         read_at=read_at.isoformat(timespec="seconds"),
         vehicle="Bakery van 7",
-        unit=UnitFacts(request_id=_REQUEST_ID, response_id=_RESPONSE_ID),
+        unit=UnitFacts(request_id=VAN_REQUEST_ID, response_id=VAN_RESPONSE_ID),
         status_supported=memory.supported,
         codes=tuple(StoredCode.reported(each.number, each.status) for each in faults),
         answer=(memory.answer(_ALL_CODES) or b"").hex(),
