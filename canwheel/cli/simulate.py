@@ -66,7 +66,7 @@ _MISBEHAVIOURS: dict[str, Misbehaviour] = {
     type=click.FloatRange(min=0.1, max=64.0),
     default=1.0,
     show_default=True,
-    help="Times real time.",
+    help="Times real time; only a drive at 1 is judged as it was.",
 )
 def command(
     *,
