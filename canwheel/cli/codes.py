@@ -1,7 +1,7 @@
 """``canwheel codes``: read, keep and clear the brake control unit's stored codes."""
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
@@ -113,7 +113,7 @@ def clear(*, reading: Path, standing: bool, confirm: str | None, **options: Any)
     asked = _Asked.of(options)
     saved = read_codes_file(reading)
     check_same_unit(saved, asked.unit)
-    tell(asked.rendered(saved))
+    tell(asked.rendered(saved, colour=False))
     how = _know_standing(asked.watch, said=standing)
     _confirm(confirm)
     document = clear_codes(
@@ -180,12 +180,14 @@ class _Asked:
         else:
             write_text(self.rendered(document))
 
-    def rendered(self, document: "CodesDocument | ClearingDocument") -> str:
+    def rendered(self, document: "CodesDocument | ClearingDocument", *, colour: bool = True) -> str:
         """Return a document as text for this terminal."""
         from canwheel.fault_memory.documents import CodesDocument  # noqa: PLC0415
         from canwheel.views.codes_screen import render_clearing, render_codes  # noqa: PLC0415
 
         screen, side = this_screen(), self.vehicle.drive_side
+        if not colour:
+            screen = replace(screen, colour=False)
         if isinstance(document, CodesDocument):
             return render_codes(document, screen, drive_side=side)
         return render_clearing(document, screen, drive_side=side)

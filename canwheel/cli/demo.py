@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from canwheel.cli.options import FILE
-from canwheel.cli.output import write_text
+from canwheel.cli.output import wrapped, write_text
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError
 from canwheel.outcome import FAULT_KINDS, FaultKind
@@ -77,10 +77,13 @@ def command(folder: Path, corner: str, fault: FaultKind, seed: int) -> int:
     arguments += ["--dbc", str(dbc), "--vehicle", str(vehicle)]
     with_page = [*arguments, "--codes-before", str(codes[0]), "--codes-after", str(codes[1])]
     with_page += ["--page", str(folder / "page.html")]
-    write_text(
+    wrote = (
         f"Wrote {before}, {after}, {dbc} and {vehicle}: a made-up van before the repair "
         f"({words}) and after it. {codes[0].name} and {codes[1].name} are the codes that its "
-        f"brake unit stored.\n\nNow type:\n\n  {shlex.join(arguments)}\n\n"
+        "brake unit stored."
+    )
+    write_text(
+        f"{wrapped(wrote)}\n\nNow type:\n\n  {shlex.join(arguments)}\n\n"
         f"Or, with the codes beside the drives, and a page for the customer:\n\n"
         f"  {shlex.join(with_page)}\n"
     )

@@ -17,6 +17,7 @@ from canwheel.cli.app import run
 # clearing, reading: imported before a fixture puts something else in the place of `Timing`
 from canwheel.fault_memory import clearing, reading, timing  # noqa: F401
 from canwheel.roadtest.brake_unit import BrakeUnit, DoubleAddress, Fault
+from canwheel.views.terminal import Screen
 
 VEHICLE = """
 [vehicle]
@@ -141,6 +142,21 @@ def test_clear_with_everything_said(
     assert document == json.loads(after.read_text())
     assert "C0031-11" in err  # the saved reading is shown again
     assert set(car.services_sent()) == {0x19, 0x14}
+
+
+def test_the_reading_is_shown_again_without_control_characters(
+    car: Car, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It goes to standard error, where colours would come out as their escape sequences."""
+    kept = car.vehicle.with_name("codes.json")
+    assert car.codes("read", "--save", kept) == 0
+    capsys.readouterr()
+    monkeypatch.setattr("canwheel.cli.codes.this_screen", lambda: Screen(colour=True))
+    assert car.codes("clear", "--reading", kept, "--standing", "--confirm", "CLEAR") == 0
+    out, err = capsys.readouterr()
+    assert "C0031-11  front left" in err
+    assert "[1m" not in err
+    assert "\x1b[1m" in out
 
 
 @pytest.mark.parametrize(

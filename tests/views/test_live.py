@@ -11,9 +11,10 @@ from textual.pilot import Pilot
 
 from canwheel.corners import Corner, Side
 from canwheel.pipeline import Comparison
+from canwheel.track.lamps import Lamp
 from canwheel.views.feeds import BusFlow, LiveState, ReplayedDrive
 from canwheel.views.live import LiveView
-from canwheel.views.live_words import say_line
+from canwheel.views.live_words import say_lamps, say_line
 
 PROJECT = Path(__file__).parents[2]
 BEFORE = PROJECT / "captures" / "before.log.gz"
@@ -241,3 +242,22 @@ def test_every_corner_has_its_panel(state: LiveState) -> None:
             assert view.query_one(f"#{corner.value}")
 
     run(Still(state), look, side=None)
+
+
+def test_lamps_that_did_the_same_are_told_together(shipped: Comparison) -> None:
+    """The lamps of a car mostly act as one, and the line has to fit 80 columns."""
+    out = Lamp("abs", True, 9.0, 6.2, None)  # noqa: FBT003 - lit at the start
+    lit = Lamp("abs", False, None, None, 121.0, 48.0)  # noqa: FBT003
+    off = Lamp("brake", False, None, None, None)  # noqa: FBT003
+    late = Lamp("abs", True, 60.0, 45.0, None)  # noqa: FBT003
+
+    def said(*lamps: Lamp) -> str:
+        judgement = replace(shipped.before.judgement, lamps=lamps)
+        return say_lamps(replace(shipped.before, judgement=judgement))
+
+    words = said(out, replace(out, name="stability"), off)
+    assert words == "Lamps: abs, stability out 6 s after moving off · brake off"
+    words = said(lit, replace(lit, name="stability"), off)
+    assert words == "Lamps: abs, stability ✗ LIT at 121 s at 48 km/h · brake off"
+    assert said(late) == "Lamps: abs out 45 s after moving off (usual: 30 s)"
+    assert said() == ""
