@@ -15,6 +15,9 @@ WITHOUT_HARDWARE = ("udp_multicast", "virtual")
 WITHOUT_BITRATE = (*WITHOUT_HARDWARE, "socketcan", "socketcand")
 """Interfaces whose bit rate is set elsewhere, or that have none."""
 
+NEEDS_CHANNEL = ("slcan", "gs_usb", "socketcand")
+"""Interfaces of those below that have no channel of their own to begin with."""
+
 SHIPPED = ("slcan", "gs_usb", "socketcan", "socketcand", "udp_multicast", "virtual")
 """Interfaces whose listen-only mode is known here; the library's others are tried as they come."""
 
@@ -101,6 +104,27 @@ def resolve_adapter(
         bitrate=rate,
         options=config,
     )
+
+
+def check_complete(settings: AdapterSettings) -> None:
+    """Make sure that nothing is missing that opening the adapter needs.
+
+    Raises
+    ------
+    RequestError : the channel or the bit rate is missing.
+    """
+    if settings.channel is None and settings.interface in NEEDS_CHANNEL:
+        raise RequestError(
+            f"{settings.interface} needs a channel: nobody said which adapter",
+            remedy="say --channel; canwheel adapters lists what can be seen",
+        )
+    has_rate = settings.bitrate is not None or "timing" in settings.options
+    if not has_rate and settings.interface not in WITHOUT_BITRATE:
+        raise RequestError(
+            f"{settings.interface} needs the bus's bit rate",
+            remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), or let [bus] "
+            "in the vehicle file say it; record can look for it with --bitrate auto",
+        )
 
 
 def _unknown_interface(interface: str | None) -> RequestError:

@@ -21,10 +21,10 @@ from typing import Any, Literal, Protocol
 import can
 
 from canwheel.bus.adapters import (
-    USUAL_BITRATE,
     WITHOUT_BITRATE,
     WITHOUT_HARDWARE,
     AdapterSettings,
+    check_complete,
     find_port,
     install_remedy,
     port_identity,
@@ -155,15 +155,9 @@ def open_listener(settings: AdapterSettings, *, acknowledge: bool = False) -> Li
     Raises
     ------
     AdapterError : not there, not installed, or it would acknowledge and nobody said that it may.
-    RequestError : a bit rate is missing, or is none that the driver has.
+    RequestError : channel or bit rate is missing, or it is none that the driver has.
     """
-    has_rate = settings.bitrate is not None or "timing" in settings.options
-    if not has_rate and settings.interface not in WITHOUT_BITRATE:
-        raise RequestError(
-            f"{settings.interface} needs the bus's bit rate",
-            remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), "
-            "or --bitrate auto",
-        )
+    check_complete(settings)
     opener = _OPENERS.get(settings.interface, _open_other)
     try:
         opened = opener(settings, acknowledge=acknowledge)

@@ -3,9 +3,9 @@
 from typing import TYPE_CHECKING, Any
 
 from canwheel.bus.adapters import (
-    USUAL_BITRATE,
     WITHOUT_BITRATE,
     AdapterSettings,
+    check_complete,
     install_remedy,
 )
 from canwheel.bus.listening import read_link
@@ -28,17 +28,11 @@ def open_for_diagnosis(settings: AdapterSettings) -> "can.BusABC":
 
     Raises
     ------
-    RequestError : the bit rate is missing, or it was told to listen only.
+    RequestError : channel or bit rate is missing, or it was told to listen only.
     AdapterError : no such adapter, no driver for it, or it is set to listen only.
     """
     library = import_can()
-    has_rate = settings.bitrate is not None or "timing" in settings.options
-    if not has_rate and settings.interface not in WITHOUT_BITRATE:
-        raise RequestError(
-            f"{settings.interface} needs the bus's bit rate",
-            remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), or let "
-            "[bus] in the vehicle file say it",
-        )
+    check_complete(settings)
     _check_can_ask(settings)
     arguments: dict[str, Any] = {**settings.options, "interface": settings.interface}
     if settings.channel is not None:

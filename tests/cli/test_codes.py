@@ -142,6 +142,10 @@ def test_clear_with_everything_said(
     assert document == json.loads(after.read_text())
     assert "C0031-11" in err  # the saved reading is shown again
     assert set(car.services_sent()) == {0x19, 0x14}
+    assert car.codes("read") == 0
+    screen = capsys.readouterr().out
+    assert "NOT YET TESTED" in screen  # and nothing that could be taken for a repair
+    assert "No fault stored; 3 codes not tested since clearing" in screen
 
 
 def test_the_reading_is_shown_again_without_control_characters(

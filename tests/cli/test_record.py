@@ -161,6 +161,8 @@ def test_a_key_is_asked_for_and_without_a_terminal_that_is_said(
         ([], "no adapter is named"),
         (["--interface", "nonesuch"], "knows no interface"),
         (["--interface", "slcan", "--channel", "/dev/none"], "bit rate"),
+        (["--interface", "slcan", "--bitrate", "500000"], "needs a channel"),
+        (["--interface", "gs_usb", "--bitrate", "500000"], "needs a channel"),
         (["--interface", "slcan", "--channel", "/dev/none", "--bitrate", "500000"], "/dev/none"),
         (["--interface", "virtual", "--bitrate", "quick"], "bits a second"),
         (["--interface", "virtual", "--bitrate", "auto"], "no bit rate"),
