@@ -210,12 +210,18 @@ def find_adapters(interfaces: tuple[str, ...] = SHIPPED) -> AdapterSurvey:
     return AdapterSurvey(tuple(seen), missing)
 
 
+_NO_DESCRIPTION = (None, "", "n/a")  # the last one is pyserial's word for it
+
+
 def _serial_ports() -> list[SeenAdapter]:
     """Serial ports; whether an adapter is behind one shows when it is opened."""
     from serial.tools import list_ports  # noqa: PLC0415 - loaded only where adapters are used
 
     return [
-        SeenAdapter(AdapterSettings("slcan", port.device), says=port.description or "")
+        SeenAdapter(
+            AdapterSettings("slcan", port.device),
+            says="" if port.description in _NO_DESCRIPTION else port.description,
+        )
         for port in list_ports.comports()
     ]
 
@@ -284,7 +290,10 @@ def _try_driver(interface: str) -> None:
 
         if not hasattr(socket, "AF_CAN"):
             raise OSError("this system's kernel has no CAN sockets")
-        socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).close()
+        try:
+            socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).close()
+        except OSError as error:
+            raise OSError(f"this system's kernel has no CAN sockets ({error.strerror})") from error
 
 
 _INSTALL = {

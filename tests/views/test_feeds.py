@@ -138,9 +138,28 @@ def test_a_lost_adapter_is_said(tmp_path: Path, layout: WheelLayout, car: Vehicl
     state = feed.refresh()
     feed.close()
     assert state.state == "waiting"
-    assert "pulled out" in state.says
     assert "what came is safe" in state.says
     assert state.check is None
+
+
+def test_speeds_are_not_shown_once_nothing_comes_any_more(
+    tmp_path: Path, layout: WheelLayout, car: Vehicle
+) -> None:
+    """The adapter was pulled out at speed: the last speeds are those of then, not of now."""
+    path = tmp_path / "drive.log"
+    with gzip.open(BEFORE) as packed:
+        path.write_bytes(b"".join(packed.readlines()[:3000]))
+    write_facts(side_path(path), FACTS)
+    feed = FollowedDrive(path, layout, car)
+    until = time.monotonic() + 5
+    while None in (state := feed.refresh()).speed_kph and time.monotonic() < until:
+        time.sleep(0.02)
+    assert None not in state.speed_kph
+    while None not in (state := feed.refresh()).speed_kph and time.monotonic() < until:
+        time.sleep(0.1)
+    assert state.speed_kph == (None, None, None, None)
+    assert state.check is not None
+    feed.close()
 
 
 def test_a_recorder_that_died_is_noticed(tmp_path: Path, layout: WheelLayout, car: Vehicle) -> None:
