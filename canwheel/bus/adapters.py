@@ -86,7 +86,7 @@ def resolve_adapter(
         raise _unknown_interface(interface) from error
     except Exception as error:  # the library lets through whatever its parsers raise
         raise RequestError(
-            f"the adapter's configuration does not hold together: {error}",
+            f"the adapter's configuration does not hold together: {str(error).rstrip(' .!')}",
             remedy="mend the options, CAN_INTERFACE, CAN_CHANNEL, CAN_BITRATE, CAN_CONFIG or the "
             "library's configuration file",
         ) from error

@@ -442,7 +442,7 @@ def _widen_buffer(receiver: socket.socket | None) -> None:
 def _say(error: BaseException) -> str:
     """Return the first line of what an error says, or its name when it says nothing."""
     lines = str(error).strip().splitlines()
-    return lines[0][:_LONGEST_REASON] if lines else type(error).__name__
+    return lines[0][:_LONGEST_REASON].rstrip(" .!") if lines else type(error).__name__
 
 
 def _system_error(error: BaseException) -> OSError | None:

@@ -75,4 +75,4 @@ def _check_can_ask(settings: AdapterSettings) -> None:
 
 def _say(error: BaseException) -> str:
     """Return what an error says on one line, or its name when it says nothing."""
-    return " ".join(str(error).split()) or type(error).__name__
+    return " ".join(str(error).split()).rstrip(" .!") or type(error).__name__

@@ -8,6 +8,7 @@ from canwheel.judgement.wording import say_kinds
 from canwheel.pipeline import Check
 from canwheel.track.lamps import USUAL_OUT_S, Lamp
 from canwheel.views.feeds import BusFlow, LiveState
+from canwheel.views.words import say_size
 
 STATE_WORDS = {
     "recording": "RECORDING",
@@ -75,7 +76,7 @@ def say_flow(flow: BusFlow) -> str:
     if flow.load_pct is not None:
         least, most = (f"{share:.0f}" for share in flow.load_pct)
         words += f" · bus {least if least == most else f'{least} to {most}'} % full"
-    return f"{words} · {flow.frames:,} frames, {flow.size_bytes / 1e6:.1f} MB"
+    return f"{words} · {flow.frames:,} frames, {say_size(flow.size_bytes)}"
 
 
 def say_lamps(check: Check | None) -> str:
