@@ -113,6 +113,9 @@ class Feed(Protocol):
         """Let go of files and threads."""
 
 
+_WITHOUT_DBC = "frames are recorded; without a DBC file nothing is judged on the way"
+
+
 class DriveSoFar:
     """The wanted frames of a drive up to now, and what they say.
 
@@ -132,7 +135,7 @@ class DriveSoFar:
         self._took_s = 0.0
         self.check: Check | None = None
         self.guide: Guide | None = None
-        self.remark = ""
+        self.remark = "" if layout else _WITHOUT_DBC
 
     def add(self, frames: Frames) -> None:
         """Take in wanted frames that come after those before."""

@@ -200,6 +200,7 @@ def test_without_a_dbc_there_is_the_bus_alone(tmp_path: Path) -> None:
     feed.close()
     assert state.flow.frames > 1000
     assert state.check is None
+    assert "without a DBC file nothing is judged" in state.says
 
 
 # replay

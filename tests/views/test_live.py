@@ -105,6 +105,7 @@ def test_all_that_matters_is_on_the_screen(state: LiveState, size: tuple[int, in
             "stops",
         ):
             assert words in text, words
+        assert ("rear left (passenger's side), last 60 s" in text) == (size[1] == 50)
 
     run(Still(state), look, size=size)
 
@@ -168,6 +169,16 @@ def test_one_slip_does_not_end_a_recording(state: LiveState) -> None:
         await pilot.press("q")
         assert view.is_running
         await pilot.press("q")
+        await pilot.pause()
+        assert not view.is_running
+
+    assert run(Still(state), press).return_code == 0
+
+
+@pytest.mark.parametrize("key", ["ctrl+c", "ctrl+q"])
+def test_ctrl_c_ends_it_as_in_any_terminal(state: LiveState, key: str) -> None:
+    async def press(view: LiveView, pilot: Pilot[None]) -> None:
+        await pilot.press(key)
         await pilot.pause()
         assert not view.is_running
 
