@@ -299,9 +299,13 @@ class Recorder:
             lines = "".join([log_line(message, name(message.channel)) for message in messages])
         except (TypeError, ValueError):  # a damaged packet with a word where a number belongs
             messages, lines = self._only_frames(messages)
-        self._log.write(lines.encode("ascii"))
-        self._frames += len(messages)
-        self._error_frames += sum(message.is_error_frame for message in messages)
+        before_bytes = self._log.size_bytes
+        try:
+            self._log.write(lines.encode("ascii"))
+        finally:  # a full disk may have taken some of them
+            went_in = lines[: self._log.size_bytes - before_bytes].count("\n")
+            self._frames += went_in
+            self._error_frames += sum(message.is_error_frame for message in messages[:went_in])
 
     def _only_frames(self, messages: "list[Message]") -> "tuple[list[Message], str]":
         """Leave out, and count, what cannot be written as a line."""

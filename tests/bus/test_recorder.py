@@ -345,6 +345,12 @@ def test_a_really_full_disk(
     assert text.endswith("\n")
     assert numbers_in_elsewhere(text) == list(range(text.count("\n")))
     assert len(text) > 200_000
+    facts = read_facts(recorder.path)  # there is no room for a new side file, but in the old one
+    assert facts is not None
+    assert facts.state == "ended"
+    assert "disk is full" in (facts.end_reason or "")
+    assert facts.frames == text.count("\n")
+    assert {path.name for path in small_disk.iterdir()} == {"drive.log", "drive.toml"}
 
 
 def numbers_in_elsewhere(text: str) -> list[int]:
