@@ -62,7 +62,11 @@ def _check_can_ask(settings: AdapterSettings) -> None:
             f"{settings.words} is told to listen only, and cannot ask the unit",
             remedy=f"take {_LISTEN_ONLY_OPTION} out of the options or the configuration",
         )
-    if settings.interface == "socketcan" and settings.channel is not None:
+    if settings.interface == "socketcan":
+        if settings.channel is None:
+            raise RequestError(
+                "nobody said which network device the unit is behind", remedy="say --channel can0"
+            )
         link = read_link(str(settings.channel))
         if link.manner == "listen only":
             name = settings.channel

@@ -30,6 +30,7 @@ def test_python_can_s_own_configuration_is_used(monkeypatch: pytest.MonkeyPatch)
     [
         AdapterSettings("no such interface", "0", 500_000),
         AdapterSettings("socketcan", "nowhere0"),
+        AdapterSettings("socketcan"),
         AdapterSettings("slcan", "/dev/nowhere", 500_000),
         AdapterSettings("slcan", "/dev/nowhere"),
         AdapterSettings("udp_multicast", "not an address"),
