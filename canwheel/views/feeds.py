@@ -522,10 +522,12 @@ def _flow_of(
 
 
 def _say_adapter(facts: RecordingFacts | None) -> str:
+    """What it does on the wire comes first: a long name may be cut off at the screen's edge."""
     if facts is None:
         return ""
     where = f" on {facts.channel}" if facts.channel else ""
-    return f"{facts.interface}{where}, {facts.manner}"
+    manner = facts.manner if facts.listen_only else facts.manner.upper()
+    return f"{manner}, {facts.interface}{where}"
 
 
 def _say_silence(silent_s: float) -> str:

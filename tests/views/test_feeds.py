@@ -126,7 +126,19 @@ def test_a_growing_log_is_followed_to_the_verdict_of_check(
     assert states[0].state == "recording"
     assert last.flow.load_pct is not None
     assert any(speed is not None for state in states for speed in state.speed_kph)
-    assert last.adapter == "virtual, no hardware"
+    assert last.adapter == "no hardware, virtual"
+
+
+def test_an_adapter_that_acknowledges_is_told_first(tmp_path: Path) -> None:
+    path = tmp_path / "drive.log"
+    path.write_bytes(b"")
+    facts = msgspec.structs.replace(
+        FACTS, interface="slcan", channel="/dev/tty0", listen_only=False, manner="acknowledges"
+    )
+    write_facts(side_path(path), facts)
+    feed = FollowedDrive(path, None, Vehicle())
+    assert feed.refresh().adapter == "ACKNOWLEDGES, slcan on /dev/tty0"
+    feed.close()
 
 
 def test_a_lost_adapter_is_said(tmp_path: Path, layout: WheelLayout, car: Vehicle) -> None:

@@ -52,7 +52,7 @@ def state(shipped: Comparison) -> LiveState:
         speed_kph=(48.25, 48.3, 0.0, None),
         check=shipped.before,
         guide=guide_drive(shipped.before.judgement),
-        adapter="slcan on /dev/ttyACM0, listen only",
+        adapter="listen only, slcan on /dev/ttyACM0",
     )
 
 
