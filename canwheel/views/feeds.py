@@ -10,7 +10,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -279,6 +279,14 @@ class FollowedDrive:
 
     def refresh(self) -> LiveState:
         """Return the state now; at the end, with the judgement of the whole drive."""
+        state = self._read_state()
+        silent_s = time.monotonic() - self._grown_at_s
+        if state.state == "ended" or silent_s < STALE_S:
+            return state
+        # the frames' own clock stands while nothing comes, and would call the last speeds fresh
+        return replace(state, speed_kph=(None, None, None, None))
+
+    def _read_state(self) -> LiveState:
         is_over = not self._reader.is_alive()
         with self._lock:
             new, self._new = self._new, []
@@ -288,28 +296,30 @@ class FollowedDrive:
         at_s = max(0.0, (summary.last_time_ns - summary.first_time_ns) / 1e9)
         self._drive.judge(summary, at_once=is_over)
         facts = self._facts
-        silent_s = 0.0 if is_over else self._silent_s()
-        # the frames' own clock stands while nothing comes, and would call the last speeds fresh
-        speeds_at_s = at_s if silent_s < STALE_S else np.inf
         return LiveState(
             name=self._path.name,
             state="ended" if is_over else facts.state if facts else "recording",
-            says=_say_gap(facts) or _say_silence(silent_s) or self._drive.remark,
+            says=_say_gap(facts) or self._say_silence() or self._drive.remark,
             at_s=self._elapsed_s(at_s),
             flow=self._flow(totals, facts.bitrate if facts else None),
-            speed_kph=self._drive.speeds_kph(speeds_at_s, summary),
+            speed_kph=self._drive.speeds_kph(at_s, summary),
             check=self._drive.check,
             guide=self._drive.guide,
             adapter=_say_adapter(facts),
         )
 
-    def _silent_s(self) -> float:
-        """How long nothing has come. [s]"""
+    def _say_silence(self) -> str:
+        """Say when nothing comes any more."""
         size = self._log.size_bytes
         now_s = time.monotonic()
         if size != self._grown_to:
             self._grown_to, self._grown_at_s = size, now_s
-        return now_s - self._grown_at_s
+        silent_s = now_s - self._grown_at_s
+        if silent_s < SILENT_S or not self._reader.is_alive():
+            return ""
+        return (
+            f"nothing was heard for {silent_s:.0f} s: is the ignition on, the adapter plugged in?"
+        )
 
     def _elapsed_s(self, by_frames_s: float) -> float:
         """Time since the recording began, also while nothing is heard. [s]"""
@@ -528,13 +538,6 @@ def _say_adapter(facts: RecordingFacts | None) -> str:
     where = f" on {facts.channel}" if facts.channel else ""
     manner = facts.manner if facts.listen_only else facts.manner.upper()
     return f"{manner}, {facts.interface}{where}"
-
-
-def _say_silence(silent_s: float) -> str:
-    """Say when nothing comes any more."""
-    if silent_s < SILENT_S:
-        return ""
-    return f"nothing was heard for {silent_s:.0f} s: is the ignition on, the adapter plugged in?"
 
 
 def _say_gap(facts: RecordingFacts | None) -> str:
