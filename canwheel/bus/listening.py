@@ -58,6 +58,10 @@ class AdapterGoneError(AdapterError):
     """The open adapter cannot be read any more: pulled out, switched off, connection lost."""
 
 
+class WouldAcknowledgeError(AdapterError):
+    """The adapter would acknowledge frames, and nobody said that it may."""
+
+
 @dataclass(frozen=True, slots=True)
 class OpenedBus:
     """What an interface's opener hands to `Listener`."""
@@ -223,10 +227,12 @@ def _open_bus(settings: AdapterSettings, **more: Any) -> can.BusABC:
     return can.Bus(ignore_config=True, **_bus_arguments(settings, **more))
 
 
-def _refuse_to_acknowledge(settings: AdapterSettings, why: str, remedy: str = "") -> AdapterError:
+def _refuse_to_acknowledge(
+    settings: AdapterSettings, why: str, remedy: str = ""
+) -> WouldAcknowledgeError:
     """Say that listening only is not to be had."""
     or_else = f"{remedy}, or " if remedy else ""
-    return AdapterError(
+    return WouldAcknowledgeError(
         f"{settings.words} would acknowledge frames on the car's bus: {why}",
         remedy=f"{or_else}say --acknowledge if that is all right",
     )

@@ -241,8 +241,8 @@ def _say_progress(progress: "Progress") -> str:
 
 
 def _say_end(out: Path, facts: "RecordingFacts") -> None:
-    gaps = f", {len(facts.gap)} gaps while the adapter was away" if facts.gap else ""
-    rubbish = f", {facts.rubbish} unreadable pieces left out" if facts.rubbish else ""
+    gaps = f", {_count(len(facts.gap), 'gap')} while the adapter was away" if facts.gap else ""
+    rubbish = f", {_count(facts.rubbish, 'unreadable piece')} left out" if facts.rubbish else ""
     reason = facts.end_reason or ""
     tell(f"{out}: {facts.frames or 0:,} frames{gaps}{rubbish}. {reason[:1].upper()}{reason[1:]}.")
     if not facts.frames:
@@ -250,6 +250,10 @@ def _say_end(out: Path, facts: "RecordingFacts") -> None:
             "Nothing was heard: check that the ignition is on, the plug, the channel and the bit "
             "rate (--bitrate auto looks for it)."
         )
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _judge(out: Path, dbc: Path, vehicle: Path | None) -> None:
