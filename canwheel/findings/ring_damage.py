@@ -71,18 +71,22 @@ class _Comb:
 
 def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose speed ripples, or jumps, with every turn of the wheel."""
-    spectra = {corner: ripple_spectrum(track.wheel(corner)) for corner in CORNERS}
+    jumps = {corner: find_jumps(track, motion, corner) for corner in CORNERS}
+    places = {c: None if own is None else own.place_on_the_wheel() for c, own in jumps.items()}
+    # What jumps here and there is of another cause, and only noise to the spectrum.
+    calm = track.without(
+        {c: list(own.spans) for c, own in jumps.items() if own is not None and places[c] is None}
+    )
+    spectra = {corner: ripple_spectrum(calm.wheel(corner)) for corner in CORNERS}
     findings, not_judged = [], []
     for corner in CORNERS:
-        spectrum = spectra[corner]
+        spectrum, own, place = spectra[corner], jumps[corner], places[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra):
             findings.append(_describe(track, corner, _unsmoothed(comb, spectrum)))
             continue
-        jumps = find_jumps(track, motion, corner)
-        place = None if jumps is None else jumps.place_on_the_wheel()
-        if jumps is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
-            findings.append(_describe_jumps(track, corner, jumps, place))
+        if own is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
+            findings.append(_describe_jumps(track, corner, own, place))
         elif not _is_certain(spectrum, track.circumference_m):
             why = _why_not(track, corner)
             not_judged.append(NotJudged(corner, "ring_damage", why))

@@ -16,6 +16,9 @@ JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
 up to 8 %, and then its neighbour on the axle as well."""
 
+ALONE_SHARE = 0.2
+"""Where the neighbour is not read, nobody can say what the road did: a jump is larger than that."""
+
 JUMP_KPH = 4.0
 """And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
 share. [km/h]"""
@@ -111,8 +114,9 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
-    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
+    allowed = np.where(np.isnan(mirror), np.maximum(allowed, ALONE_SHARE * others), allowed)
+    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
         off &= others > READ_FROM_KPH
