@@ -26,6 +26,9 @@ a while when the pulses stop, and need a few pulses to start."""
 MOST_ODD_ONCE_S = 1.0
 """Of a single silence hardly any may: a sensor that died on the way has read below before. [s]"""
 
+LONGEST_STOPPING_S = 20.0
+"""Rolling to a stop takes no longer than this. [s]"""
+
 SPREAD_SHARE = 0.15
 """A weak sensor does not wake at quite the same speed every time, nor falls asleep at it."""
 
@@ -106,6 +109,9 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
     if not asked.any():
         return None
     silent = _silent(own, others)
+    asked &= ~_dead_at_the_end(own, silent, moving=others > MOVING_KPH)
+    if not asked.any():
+        return None
     order = np.argsort(others[asked], kind="stable")
     pace, quiet = others[asked][order], silent[asked][order]
     # The parting speed leaves the fewest readings below it and silences above it.
@@ -122,6 +128,19 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
         odd_share=_odd(pace, quiet, parting_kph) / max(1, int(below.sum())),
         times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
     )
+
+
+def _dead_at_the_end(
+    own: WheelSamples, silent: NDArray[np.bool_], *, moving: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """(n,) what comes after the last reading, where the car drove on for longer than a stop takes.
+
+    A sensor that died on the way says nothing of the speed from which it read.
+    """
+    reading = np.flatnonzero(~silent & moving)
+    after = np.arange(len(silent)) > (reading[-1] if len(reading) else len(silent))
+    drives_on_s = float(np.sum(after & moving)) * own.period_s
+    return after & (drives_on_s > LONGEST_STOPPING_S)
 
 
 def _odd(pace_kph: FloatColumn, quiet: NDArray[np.bool_], parting_kph: float) -> int:

@@ -1,7 +1,7 @@
 """A ripple locked to the wheel's revolution: a ring off-centre, cracked, or with teeth gone."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,9 +43,9 @@ TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
 TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 2.5, 100.0
-"""Orders from the third on come of teeth alone: there less is a fault, if none of the other corners
-has two fifths of it, and no chance is left. On sound real drives they come to 0.22 %, alike on both
-wheels of an axle."""
+"""Orders from the third on come of teeth alone: there less is a fault, if no other corner has two
+fifths of it, the one on its axle among them, and no chance is left. On sound real drives they come
+to 0.22 %, alike on both wheels of an axle."""
 
 JUMPS_BY_CHANCE = 1e-3
 """Chance that jumps of another cause seem to come at one place of the wheel."""
@@ -71,18 +71,22 @@ class _Comb:
 
 def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose speed ripples, or jumps, with every turn of the wheel."""
-    spectra = {corner: ripple_spectrum(track.wheel(corner)) for corner in CORNERS}
+    jumps = {corner: find_jumps(track, motion, corner) for corner in CORNERS}
+    places = {c: None if own is None else own.place_on_the_wheel() for c, own in jumps.items()}
+    # What jumps here and there is of another cause, and only noise to the spectrum.
+    calm = track.without(
+        {c: list(own.spans) for c, own in jumps.items() if own is not None and places[c] is None}
+    )
+    spectra = {corner: ripple_spectrum(calm.wheel(corner)) for corner in CORNERS}
     findings, not_judged = [], []
     for corner in CORNERS:
-        spectrum = spectra[corner]
+        spectrum, own, place = spectra[corner], jumps[corner], places[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
-        if comb is not None and _is_damage(comb, corner, spectra):
-            findings.append(_describe(track, corner, comb))
+        if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra):
+            findings.append(_describe(track, corner, _unsmoothed(comb, spectrum)))
             continue
-        jumps = find_jumps(track, motion, corner)
-        place = None if jumps is None else jumps.place_on_the_wheel()
-        if jumps is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
-            findings.append(_describe_jumps(track, corner, jumps, place))
+        if own is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
+            findings.append(_describe_jumps(track, corner, own, place))
         elif not _is_certain(spectrum, track.circumference_m):
             why = _why_not(track, corner)
             not_judged.append(NotJudged(corner, "ring_damage", why))
@@ -136,12 +140,22 @@ def _is_certain(spectrum: RippleSpectrum | None, likely_m: float) -> bool:
 
 
 def _squared_ripple(
-    spectrum: RippleSpectrum, circumference_m: float, shown: NDArray[np.bool_]
+    spectrum: RippleSpectrum,
+    circumference_m: float,
+    shown: NDArray[np.bool_],
+    column: FloatColumn | None = None,
 ) -> FloatColumn:
     """(10,) squared amplitude of each order above its background, 0 where it is not visible."""
-    power, background = _above(spectrum, spectrum.power, np.array([circumference_m]))
+    column = spectrum.power if column is None else column
+    power, background = _above(spectrum, column, np.array([circumference_m]))
     above = np.nan_to_num(power[0] - background[0])
     return np.where(shown, np.maximum(above, 0.0), 0.0)
+
+
+def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum) -> _Comb:
+    """A comb with the amplitudes of slow driving, which the unit smooths the least."""
+    slow = _squared_ripple(spectrum, comb.circumference_m, comb.seen, spectrum.slow_power)
+    return comb if np.sum(slow) < np.sum(comb.squared) else replace(comb, squared=slow)
 
 
 def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
@@ -159,7 +173,7 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         LEAST_RIPPLE, OUTSTANDING * float(np.median(whole)), ABOVE_ALL * max(whole)
     ):
         return True
-    if comb.log_evidence < TEETH_LOG_EVIDENCE:
+    if comb.log_evidence < TEETH_LOG_EVIDENCE or spectra[corner.mirror] is None:
         return False
     # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
     most = max(

@@ -16,6 +16,9 @@ JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
 up to 8 %, and then its neighbour on the axle as well."""
 
+ALONE_SHARE = 0.2
+"""Where the neighbour is not read, nobody can say what the road did: a jump is larger than that."""
+
 JUMP_KPH = 4.0
 """And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
 share. [km/h]"""
@@ -25,6 +28,9 @@ LONGEST_JUMP_S = 0.25
 
 AROUND_S = 0.8
 """A reading is held against the median of so long around it: over three times a jump. [s]"""
+
+MOST_AROUND = 81
+"""The median is that of so many of them at most, evenly spread."""
 
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
@@ -108,8 +114,9 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
-    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
+    allowed = np.where(np.isnan(mirror), np.maximum(allowed, ALONE_SHARE * others), allowed)
+    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
         off &= others > READ_FROM_KPH
@@ -153,7 +160,8 @@ def _away_from_itself(
     half = max(2, round(AROUND_S / 2 / period_s))
     coarse = np.nan_to_num(speed_kph - smooth(speed_kph, 2 * half + 1))
     ask = np.flatnonzero(np.abs(coarse) > ASK_SHARE * allowed_kph)
-    around = np.clip(ask[:, None] + np.arange(-half, half + 1), 0, len(speed_kph) - 1)
+    beside = np.unique(np.linspace(-half, half, MOST_AROUND).round().astype(np.intp))
+    around = np.clip(ask[:, None] + beside, 0, len(speed_kph) - 1)
     away = np.zeros(len(speed_kph))
     away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
     return away

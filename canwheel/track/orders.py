@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples
@@ -54,6 +55,9 @@ FEWEST_SAMPLES = 24
 FEWEST_STRETCHES = 4.0
 """An amplitude from fewer stretches than this is none."""
 
+SLOW_SHARE = 0.4
+"""The slowest stretches: what a unit smooths away grows with the speed."""
+
 CHUNK = 256
 """So many stretches are transformed at a time, to bound memory."""
 
@@ -73,6 +77,7 @@ class RippleSpectrum:
     stretches : (m,) how many independent stretches, for `white`, may show that frequency.
     certain : (m,) how many of them are sampled densely enough to show it for certain; where there
         are enough, `power` is theirs.
+    slow_power : (m,) that of the slowest of them.
     """
 
     per_metre: FloatColumn
@@ -80,6 +85,7 @@ class RippleSpectrum:
     white: FloatColumn
     stretches: FloatColumn
     certain: FloatColumn
+    slow_power: FloatColumn
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -105,18 +111,29 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
     visible = np.where(shown, power, np.nan)
     middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
     independent = OVERLAP_SHARE * MEDIAN_SHARE
-    certainly = independent * certain.sum(axis=0)
+    slow = fastest_kph <= np.quantile(fastest_kph, SLOW_SHARE)
     return RippleSpectrum(
         per_metre=per_metre,
-        power=np.where(
-            certainly >= FEWEST_STRETCHES,
-            _median_down(np.where(certain, power, np.nan)),
-            _median_down(visible),
-        ),
+        power=_best_known(power, (certain, shown)),
+        slow_power=_best_known(power, (certain & slow[:, None], certain, shown)),
         white=_median_down(visible / middle) / math.log(2),
         stretches=independent * shown.sum(axis=0),
-        certain=certainly,
+        certain=independent * certain.sum(axis=0),
     )
+
+
+def _best_known(power: FloatColumn, choices: tuple[NDArray[np.bool_], ...]) -> FloatColumn:
+    """Median down each column over the first choice of stretches that are enough for one.
+
+    Over the last choice in any case.
+    """
+    known = np.full(power.shape[1], np.nan)
+    for chosen in choices:
+        independent = OVERLAP_SHARE * MEDIAN_SHARE * chosen.sum(axis=0)
+        enough = np.isnan(known) & ((independent >= FEWEST_STRETCHES) | (chosen is choices[-1]))
+        table = np.where(chosen[:, enough], power[:, enough], np.nan)
+        known[enough] = _median_down(table)
+    return known
 
 
 def _median_down(table: FloatColumn) -> FloatColumn:

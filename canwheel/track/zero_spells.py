@@ -93,6 +93,9 @@ TOO_MANY = 5
 """No wheel locks in so many brakings of one drive while no other ever does. (common practice, no
 source)"""
 
+RARELY = 3
+"""A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
+
 BRAKING_APART_S = 4.0
 """Locks farther apart than this are of two brakings. [s]"""
 
@@ -118,12 +121,16 @@ def wheel_locks(
 
     A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
     `AGAIN_S`: by then the car may no longer be slowing. One that seems to lock in `TOO_MANY`
-    brakings, and no other wheel ever, has a signal that goes when the car brakes.
+    brakings, and no other wheel ever, has a signal that goes when the car brakes; and one that
+    goes `RARELY` times as often without the brake goes with it as well.
     """
     locks = {corner: _locks(own) for corner, own in spells.items()}
     locking = [corner for corner, own in locks.items() if own]
-    if len(locking) == 1 and brakings(locks[locking[0]]) >= TOO_MANY:
-        return dict.fromkeys(spells, frozenset())
+    if len(locking) == 1:
+        corner = locking[0]
+        unbraked = len(spells[corner]) - len(locks[corner])
+        if brakings(locks[corner]) >= TOO_MANY or unbraked >= RARELY * len(locks[corner]):
+            return dict.fromkeys(spells, frozenset())
     return locks
 
 

@@ -263,3 +263,13 @@ def file_name(file: str) -> str:
 def capital(text: str) -> str:
     """The text with a capital first letter."""
     return text[:1].upper() + text[1:]
+
+
+def say_size(size_bytes: int) -> str:
+    """``340 kB``, ``5.6 MB``."""
+    if size_bytes < _MEGABYTE:
+        return f"{size_bytes / 1e3:.0f} kB"
+    return f"{size_bytes / _MEGABYTE:.1f} MB"
+
+
+_MEGABYTE = 1_000_000
