@@ -566,8 +566,7 @@ def search(
 def print_result(result: Result) -> None:
     """Print the shares, then the smallest sizes."""
     sweep = result.sweep
-    minutes = next(iter(result.smallest))
-    print(f"{sweep.name}: {sweep.axis}; {minutes:g} min of driving")  # noqa: T201
+    print(f"{sweep.name}: {sweep.axis}; drives of {sweep.minutes:g} min")  # noqa: T201
     print(f"{'':>8}" + "".join(f"{size:>7g}" for size in sweep.sizes) + "   smallest found")  # noqa: T201
     for period_s in PERIODS_S:
         shares = "".join(f"{share:>7.0%}" for share in result.shares[period_s])
@@ -585,8 +584,8 @@ def print_result(result: Result) -> None:
 def panel_of(result: Result) -> Panel:
     """Prepare one kind for the picture."""
     sweep = result.sweep
-    minutes = next(iter(result.smallest))
-    return Panel(sweep.name, sweep.axis, minutes, sweep.sizes, result.shares)
+    title = f"{sweep.name} ({sweep.minutes:g} min)" if sweep.lasting else sweep.name
+    return Panel(title, sweep.axis, sweep.sizes, result.shares)
 
 
 def main() -> None:

@@ -32,7 +32,6 @@ class Panel:
 
     title: str
     axis: str
-    minutes: float
     sizes: Sequence[float]
     shares: Mapping[float, Sequence[float]]
 
@@ -90,7 +89,13 @@ def _panel(panel: Panel, periods_s: Sequence[float]) -> list[str]:
     def level(share: float) -> float:
         return TOP + PLOT_H * (1 - share)
 
-    parts = [_text(LEFT, TOP - 14, f"{panel.title} ({panel.minutes:g} min)", css="h")]
+    middle = TOP + PLOT_H / 2
+    parts = [
+        _text(LEFT, TOP - 14, panel.title, css="h"),
+        f'<g transform="translate(10 {middle:g}) rotate(-90)">',
+        _text(0, 0, "found [%]", anchor="middle", css="s"),
+        "</g>",
+    ]
     for share in (0.0, 0.5, 1.0):
         y = level(share)
         parts.append(f'<path d="M{LEFT} {y:g}h{PLOT_W}" stroke="#cccccc" stroke-width="1"/>')
