@@ -117,22 +117,47 @@ _CONFIRM_S = 3.0
 _NOTICE_S = 0.3
 
 
-def simulate(scenario: Scenario, *, seed: int) -> Drive:
-    """Drive the scenario.
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """A car on its way, before anything is put in: most of the work of a simulated drive.
 
-    The same scenario and seed give the same drive to the last bit; another effect changes
-    nothing but what it touches.
+    Attributes
+    ----------
+    scene : the car's motion and the road's roughness.
+    wheel_mps : (n, 4) how the tyres turn, on the motion's grid. [m/s]
     """
+
+    scene: Scene
+    wheel_mps: FloatTable
+
+
+def find_way(scenario: Scenario, *, seed: int) -> Way:
+    """Drive the scenario's route; its unit, rings, pick-ups and effects play no part."""
     motion = drive(
         scenario.route, _rng(seed, _Draw.DRIVER), wobble=scenario.wobble, from_s=scenario.from_s
     )
     flutter = roll_over(scenario.road, scenario.car, motion, _rng(seed, _Draw.ROAD))
-    scene = Scene(motion, flutter.roughness)
+    return Way(
+        Scene(motion, flutter.roughness), wheel_speeds(scenario.car, motion) + flutter.speed_mps
+    )
+
+
+def simulate(scenario: Scenario, *, seed: int, way: Way | None = None) -> Drive:
+    """Drive the scenario.
+
+    The same scenario and seed give the same drive to the last bit; another effect changes
+    nothing but what it touches.
+
+    Parameters
+    ----------
+    way : found before with the same seed, car, route and road; None finds it.
+    """
+    way = find_way(scenario, seed=seed) if way is None else way
+    scene, motion, wheel_mps = way.scene, way.scene.motion, way.wheel_mps
     draws = [_rng(seed, _Draw.EFFECT, number) for number in range(len(scenario.effects))]
     windows = tuple(
         effect.when(scene, rng) for effect, rng in zip(scenario.effects, draws, strict=True)
     )
-    wheel_mps = wheel_speeds(scenario.car, motion) + flutter.speed_mps
     for effect, when in zip(scenario.effects, windows, strict=True):
         wheel_mps = effect.turn_wheels(wheel_mps, scene, when)
 

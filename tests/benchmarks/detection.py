@@ -18,7 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -43,11 +43,11 @@ from canwheel.roadtest.random_layout import random_layout
 from canwheel.roadtest.route import random_route
 from canwheel.roadtest.scene import Scene, Windows, inside
 from canwheel.roadtest.sensor import smooth
-from canwheel.roadtest.simulation import Drive, Scenario, simulate
+from canwheel.roadtest.simulation import Drive, Scenario, Way, find_way, simulate
 
 PERIODS_S = (0.01, 0.02, 0.05, 0.1)
 CURVE_MINUTES, TURNS_MINUTES = 5.0, 4.0
-OTHER_MINUTES = (2.0, 15.0)
+SHORT_MINUTES, LONG_MINUTES = 2.0, 15.0
 MOMENT_MINUTES = 1.0
 """Faults of a moment, or of the first seconds of driving, need no long drive around them. [min]"""
 FOUND_SHARE = 0.9
@@ -173,8 +173,8 @@ class Sweep:
     name, axis : as printed; `axis` names the size and its unit.
     sizes : the least visible first.
     make : the effects of a size.
-    lasting : it shows all along, so that the length of the drive matters.
     minutes : length of the drive. [min]
+    other_minutes : of others, for what shows all along and so depends on it. [min]
     in_unit : put in after the unit's smoothing, which is then the same for all message periods.
     tells_turns : whether there are a steering and a yaw-rate signal; None: by chance.
     teeth : of all rings, by the size; None: any.
@@ -185,8 +185,8 @@ class Sweep:
     axis: str
     sizes: tuple[float, ...]
     make: Maker
-    lasting: bool = False
     minutes: float = MOMENT_MINUTES
+    other_minutes: tuple[float, ...] = ()
     in_unit: bool = True
     tells_turns: bool | None = None
     teeth: Callable[[float], int] | None = None
@@ -278,7 +278,7 @@ SWEEPS = (
         "wakes later than the others by [km/h]",
         (4, 6, 8, 10, 14),
         _late,
-        lasting=True,
+        other_minutes=(SHORT_MINUTES,),
         in_unit=False,
         minutes=CURVE_MINUTES,
     ),
@@ -288,9 +288,9 @@ SWEEPS = (
     Sweep(
         "ring off-centre",
         "ripple once a turn [% of speed]",
-        (0.5, 0.75, 1, 1.5, 2),
+        (0.25, 0.35, 0.5, 1, 2),
         _off_centre,
-        lasting=True,
+        other_minutes=(SHORT_MINUTES, LONG_MINUTES),
         in_unit=False,
         minutes=CURVE_MINUTES,
     ),
@@ -299,7 +299,7 @@ SWEEPS = (
         "of so many teeth",
         (100, 86, 60, 43),
         _missing,
-        lasting=True,
+        other_minutes=(SHORT_MINUTES, LONG_MINUTES),
         in_unit=False,
         minutes=CURVE_MINUTES,
         teeth=int,
@@ -309,7 +309,7 @@ SWEEPS = (
         "out of place by [% of the pitch]",
         (10, 20, 30, 45, 60),
         _bent,
-        lasting=True,
+        other_minutes=(SHORT_MINUTES, LONG_MINUTES),
         in_unit=False,
         minutes=CURVE_MINUTES,
         teeth=_usual_teeth,
@@ -319,7 +319,7 @@ SWEEPS = (
         "too much or too little by [%]",
         (1, 1.5, 2, 2.5, 3),
         _ratio,
-        lasting=True,
+        other_minutes=(SHORT_MINUTES, LONG_MINUTES),
         in_unit=False,
         minutes=CURVE_MINUTES,
     ),
@@ -362,45 +362,63 @@ SWEEPS = (
 )
 
 
-def simulate_one(
-    sweep: Sweep, size: float, minutes: float, number: int, seed: int
-) -> Callable[[float], Case]:
-    """Simulate one drive with a fault of a size; returns what records it at a message period.
+@dataclass(frozen=True, slots=True)
+class Seeds:
+    """Of what is drawn for one drive; the same for every size."""
 
-    Car, road, drive and corner are the same for every size.
-    """
-    rng = np.random.default_rng((seed, zlib.crc32(sweep.name.encode()), number))
-    drive_seed, ring_seed, layout_seed, smoothing_seed = (
-        int(n) for n in rng.integers(1 << 31, size=4)
-    )
-    corner = CORNERS[int(rng.integers(4))]
-    unit = replace(random_unit(rng, PERIODS_S[0]), tells_direction=False)
-    unit = replace(unit, teeth=sweep.teeth(size)) if sweep.teeth is not None else unit
-    pickups = random_pickups(rng, passive=happens(rng, 0.4))
-    others_kph = max(unit.lowest_kph, float(np.median([p.lowest_kph for p in pickups])))
+    drive: int
+    fault: int
+    rings: int
+    layout: int
+    smoothing: int
+
+
+@lru_cache(maxsize=32)
+def sound_drive(name: str, number: int, minutes: float, seed: int) -> tuple[Scenario, Way, Seeds]:
+    """Draw a car, a road and a drive without a fault."""
+    rng = np.random.default_rng((seed, zlib.crc32(name.encode()), number))
+    seeds = Seeds(*(int(n) for n in rng.integers(1 << 31, size=5)))
     scenario = Scenario(
         car=random_car(rng),
         route=random_route(rng, duration_s=60 * minutes, mix=MIX),
         road=random_road(rng),
-        unit=unit if sweep.in_unit else replace(unit, smooth_s=unit.measure_s),
-        rings=random_rings(np.random.default_rng(ring_seed), unit.teeth),
-        pickups=pickups,
+        unit=replace(random_unit(rng, PERIODS_S[0]), tells_direction=False),
+        pickups=random_pickups(rng, passive=happens(rng, 0.4)),
         wobble=float(rng.uniform(0.005, 0.04)),
         batch_s=float(rng.choice(BATCHES_S)),
     )
+    return scenario, find_way(scenario, seed=seeds.drive), seeds
+
+
+def simulate_one(
+    sweep: Sweep, size: float, minutes: float, number: int, seed: int
+) -> Callable[[float], Case]:
+    """Simulate one drive with a fault of a size; returns what records it at a message period."""
+    scenario, way, seeds = sound_drive(sweep.name, number, minutes, seed)
+    rng = np.random.default_rng(seeds.fault)
+    corner = CORNERS[int(rng.integers(4))]
+    unit = scenario.unit
+    unit = replace(unit, teeth=sweep.teeth(size)) if sweep.teeth is not None else unit
+    wakes = [pickup.lowest_kph for pickup in scenario.pickups]
+    others_kph = max(unit.lowest_kph, float(np.median(wakes)))
     effects = sweep.make(Draw(rng, corner, others_kph, 60 * minutes), size)
-    if sweep.lasting:
+    if sweep.other_minutes:
         effects += (RecordingEnds(corner, 60 * minutes),)
-    scenario = replace(scenario, effects=effects)
-    drive = simulate(scenario, seed=drive_seed)
+    scenario = replace(
+        scenario,
+        unit=unit if sweep.in_unit else replace(unit, smooth_s=unit.measure_s),
+        rings=random_rings(np.random.default_rng(seeds.rings), unit.teeth),
+        effects=effects,
+    )
+    drive = simulate(scenario, seed=seeds.drive, way=way)
 
     def record(period_s: float) -> Case:
         kept = drive
         if not sweep.in_unit:
-            slow = random_unit(np.random.default_rng(smoothing_seed), period_s)
+            slow = random_unit(np.random.default_rng(seeds.smoothing), period_s)
             kept = smoothed(drive, slow.smooth_s)
-        layout = fine_layout(sweep, scenario, period_s, np.random.default_rng(layout_seed))
-        return Kept(sweep.name, scenario, drive_seed, layout, kept)
+        layout = fine_layout(sweep, scenario, period_s, np.random.default_rng(seeds.layout))
+        return Kept(sweep.name, scenario, seeds.drive, layout, kept)
 
     return record
 
@@ -521,9 +539,8 @@ def run_sweep(sweep: Sweep, drives: int, seed: int) -> Result:
             for period_s in PERIODS_S
         }
         rungs = {minutes: first}
-        if sweep.lasting:
-            for other in OTHER_MINUTES:
-                rungs[other] = search(run, other, first, tallies)
+        for other in sweep.other_minutes:
+            rungs[other] = search(run, other, first, tallies)
     sizes = (*sweep.sizes, None)
     return Result(
         sweep=sweep,
@@ -584,7 +601,7 @@ def print_result(result: Result) -> None:
 def panel_of(result: Result) -> Panel:
     """Prepare one kind for the picture."""
     sweep = result.sweep
-    title = f"{sweep.name} ({sweep.minutes:g} min)" if sweep.lasting else sweep.name
+    title = f"{sweep.name} ({sweep.minutes:g} min)" if sweep.other_minutes else sweep.name
     return Panel(title, sweep.axis, sweep.sizes, result.shares)
 
 

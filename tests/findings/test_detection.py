@@ -34,7 +34,9 @@ def sweep_of(script: ModuleType, name: str) -> object:
 
 
 def test_a_large_error_is_found_and_none_is_not(script: ModuleType) -> None:
-    sweep = replace(sweep_of(script, "wrong ratio"), sizes=(0.0, 8.0), minutes=2.0, lasting=False)
+    sweep = replace(
+        sweep_of(script, "wrong ratio"), sizes=(0.0, 8.0), minutes=2.0, other_minutes=()
+    )
     result = script.run_sweep(sweep, drives=2, seed=5)
     assert result.shares == {period_s: [0.0, 1.0] for period_s in script.PERIODS_S}
     assert result.smallest == {2.0: dict.fromkeys(script.PERIODS_S, 8.0)}
