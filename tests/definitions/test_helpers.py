@@ -61,7 +61,7 @@ def test_an_angle_that_counts_to_the_right_is_turned_round(define: Define) -> No
     assert (place.minimum, place.maximum) == (-70, 50)
 
 
-SIZE = " SG_ STEERING_ANGLE_SIZE : 16|14@1+ (0.1,0) [0|720] \"deg\" X\n"
+SIZE = ' SG_ STEERING_ANGLE_SIZE : 16|14@1+ (0.1,0) [0|720] "deg" X\n'
 
 
 def flagged(name: str, beside: str = SIZE) -> str:
@@ -70,7 +70,8 @@ def flagged(name: str, beside: str = SIZE) -> str:
 
 
 @pytest.mark.parametrize(
-    ("name", "of_one"), [("STEERING_IS_RIGHT", -1), ("SteeringAngleLeft", 1), ("STEER_DIR_RIGHT", -1)]
+    ("name", "of_one"),
+    [("STEERING_IS_RIGHT", -1), ("SteeringAngleLeft", 1), ("STEER_DIR_RIGHT", -1)],
 )
 def test_a_flag_beside_the_size_of_the_angle_tells_the_side(
     name: str, of_one: int, define: Define
