@@ -53,6 +53,8 @@ MOMENT_MINUTES = 1.0
 FOUND_SHARE = 0.9
 MIX = ("town", "town", "country")
 """What the README asks a driver for: starts and stops, turns each way, some open road."""
+WINDING = ("town", "town", "car_park")
+"""Where it is turns that count, there must be some."""
 BATCHES_S = (0.0, 0.0, 0.004, 0.01)
 """How often the recorder fetches frames. [s]"""
 WIDE_M, TIGHT_M = 50.0, 15.0
@@ -174,6 +176,7 @@ class Sweep:
     sizes : the least visible first.
     make : the effects of a size.
     minutes : length of the drive. [min]
+    mix : what the route is made of.
     other_minutes : of others, for what shows all along and so depends on it. [min]
     in_unit : put in after the unit's smoothing, which is then the same for all message periods.
     tells_turns : whether there are a steering and a yaw-rate signal; None: by chance.
@@ -187,6 +190,7 @@ class Sweep:
     make: Maker
     minutes: float = MOMENT_MINUTES
     other_minutes: tuple[float, ...] = ()
+    mix: tuple[str, ...] = MIX
     in_unit: bool = True
     tells_turns: bool | None = None
     teeth: Callable[[float], int] | None = None
@@ -330,6 +334,7 @@ SWEEPS = (
         partial(_crossed, across=True),
         tells_turns=True,
         minutes=TURNS_MINUTES,
+        mix=WINDING,
     ),
     Sweep(
         "front and rear crossed",
@@ -338,6 +343,7 @@ SWEEPS = (
         partial(_crossed, across=False),
         tells_turns=False,
         minutes=TURNS_MINUTES,
+        mix=WINDING,
     ),
     Sweep(
         "copied from the other side",
@@ -346,6 +352,7 @@ SWEEPS = (
         partial(_copied, across=True),
         one_message=True,
         minutes=TURNS_MINUTES,
+        mix=WINDING,
     ),
     Sweep(
         "copied from the same side",
@@ -354,6 +361,7 @@ SWEEPS = (
         partial(_copied, across=False),
         one_message=True,
         minutes=TURNS_MINUTES,
+        mix=WINDING,
     ),
     Sweep("erratic: size", "ten jumps of [km/h]", (2, 4, 6, 8, 12), _jump, minutes=2.0),
     Sweep("erratic: times", "so many of 20 km/h", (2, 3, 5, 7, 10), _jump_times, minutes=2.0),
@@ -373,14 +381,16 @@ class Seeds:
     smoothing: int
 
 
-@lru_cache(maxsize=32)
-def sound_drive(name: str, number: int, minutes: float, seed: int) -> tuple[Scenario, Way, Seeds]:
+@lru_cache(maxsize=16)
+def sound_drive(
+    name: str, mix: tuple[str, ...], number: int, minutes: float, seed: int
+) -> tuple[Scenario, Way, Seeds]:
     """Draw a car, a road and a drive without a fault."""
     rng = np.random.default_rng((seed, zlib.crc32(name.encode()), number))
     seeds = Seeds(*(int(n) for n in rng.integers(1 << 31, size=5)))
     scenario = Scenario(
         car=random_car(rng),
-        route=random_route(rng, duration_s=60 * minutes, mix=MIX),
+        route=random_route(rng, duration_s=60 * minutes, mix=mix),
         road=random_road(rng),
         unit=replace(random_unit(rng, PERIODS_S[0]), tells_direction=False),
         pickups=random_pickups(rng, passive=happens(rng, 0.4)),
@@ -394,7 +404,7 @@ def simulate_one(
     sweep: Sweep, size: float, minutes: float, number: int, seed: int
 ) -> Callable[[float], Case]:
     """Simulate one drive with a fault of a size; returns what records it at a message period."""
-    scenario, way, seeds = sound_drive(sweep.name, number, minutes, seed)
+    scenario, way, seeds = sound_drive(sweep.name, sweep.mix, number, minutes, seed)
     rng = np.random.default_rng(seeds.fault)
     corner = CORNERS[int(rng.integers(4))]
     unit = scenario.unit
