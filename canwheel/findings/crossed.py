@@ -54,9 +54,6 @@ AGREE_SHARE = 0.8
 HARD_MPS2 = 1.0
 """Harder, an axle slips by as much as a turn shows: crosswise that looks like a turn. [m/s²]"""
 
-MOST_OFF_ZERO = 0.2
-"""A steering or yaw-rate sensor's zero is off by less than this share of what a drive shows."""
-
 Swap = tuple[Corner, Corner]
 
 SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
@@ -137,9 +134,9 @@ def _turn_direction(track: WheelTrack) -> FloatColumn | None:
         helper = track.helpers.get(name)
         if helper is not None and len(helper.time_s) > 1:
             value = np.nan_to_num(helper.value)
-            middle = float(np.median(value))
-            if abs(middle) > MOST_OFF_ZERO * float(np.max(np.abs(value))):
-                middle = 0.0  # a drive that hardly went straight, or a flag for the side
+            # Some DBC files count from one lock to the other, and straight on is in the middle.
+            never_straight = np.ptp(value) > 0 and (value.min() > 0 or value.max() < 0)
+            middle = float(np.median(value)) if never_straight else 0.0
             return np.asarray(np.interp(track.time_s, helper.time_s, value - middle))
     return None
 

@@ -28,8 +28,11 @@ than a turn can explain (the tightest one: 1.6 m track about a point 3 m away)."
 FLICKER_SHARE = 0.5
 """A signal flickers when it changes in more than this share of its samples, standstills aside."""
 
-FLICKERS = 30
-"""So many changes of the others are no chance while this one has none."""
+FLICKERS = 100
+"""So many changes of the others are no chance while this one has none, for so long as..."""
+
+FLICKER_S = 5.0
+"""... no sound reading rests: in the middle between two steps it may for a second or two. [s]"""
 
 EDGE_S = 0.2
 """Left out at both ends of a standstill when the others' change is looked at. [s]"""
@@ -103,7 +106,8 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
         is_frozen = (change_kph > must_change) & outside & no_turn
     if flickers:
-        is_frozen |= _others_flicker(rest, firsts, lasts)
+        lasting = own.time_s[lasts] - own.time_s[firsts] >= FLICKER_S
+        is_frozen |= lasting & _others_flicker(rest, firsts, lasts)
     return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]
 
 

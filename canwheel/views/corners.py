@@ -7,7 +7,7 @@ from rich.text import Text
 
 from canwheel.corners import CORNERS
 from canwheel.definitions.families import Family
-from canwheel.definitions.layout import RawRange, SignalPlace, SpeedUnit, WheelLayout
+from canwheel.definitions.layout import RawRange, SignalPlace, WheelLayout
 from canwheel.definitions.survey import Survey
 from canwheel.vehicle import Vehicle
 from canwheel.views.terminal import (
@@ -21,13 +21,7 @@ from canwheel.views.terminal import (
     render_parts,
     section,
 )
-
-_UNIT_WORDS: dict[SpeedUnit, str] = {
-    "proportional": "speeds without a unit",
-    "pulse count": "counters of ring pulses",
-    "pulses/s": "ring pulses a second",
-}
-"""Units that need more than their sign."""
+from canwheel.views.words import say_unit
 
 _MOST_LISTED = 8
 """Lines on what was passed over; the rest is counted. [lines]"""
@@ -65,9 +59,7 @@ def _headline(survey: Survey) -> Text:
     layout = survey.assignment.layout
     if any(survey.rate(place) == 0.0 for place in layout.wheels):
         return banner("NOT HEARD", OPEN, "wheel messages of the DBC are not in this recording")
-    return banner(
-        "FOUR CORNERS FOUND", GOOD, _UNIT_WORDS.get(layout.unit, f"speeds in {layout.unit}")
-    )
+    return banner("FOUR CORNERS FOUND", GOOD, say_unit(layout.unit))
 
 
 def _subject(survey: Survey, vehicle: Vehicle) -> str:
@@ -149,7 +141,7 @@ def _say_range(each: RawRange, length: int) -> str:
 def _say_family(survey: Survey, family: Family) -> str:
     """Say what another set of wheel speeds is."""
     place = family.wheels[0].place
-    unit = _UNIT_WORDS.get(family.unit, f"speeds in {family.unit}")
+    unit = say_unit(family.unit)
     copy = ", by its name a copy for show" if family.is_copy else ""
     rate = _say_rate(survey, place)
     return (

@@ -47,6 +47,7 @@ from canwheel.views.words import (
     say_lamp,
     say_time,
     say_turns,
+    say_unit,
 )
 
 Named = Mapping[str, Check]
@@ -285,7 +286,7 @@ def _figures(check: Check) -> list[tuple[str, str]]:
 def _signals(check: Check) -> list[tuple[str, str]]:
     layout = check.layout
     return [
-        ("Definitions", f"{file_name(layout.file)}, speeds in {layout.unit}"),
+        ("Definitions", f"{file_name(layout.file)}, {say_unit(layout.unit)}"),
         *((capital(corner.words), layout.wheel(corner).path) for corner in CORNERS),
     ]
 

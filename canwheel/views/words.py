@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import PurePath
 
 from canwheel.corners import Corner, Side
+from canwheel.definitions.layout import SpeedUnit
 from canwheel.fault_memory.against_drive import Relation
 from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Proof, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
@@ -17,6 +18,13 @@ from canwheel.outcome import EventKind, FaultKind, Finding
 from canwheel.track.coverage import Coverage
 from canwheel.track.lamps import USUAL_OUT_S, Lamp, LampName
 from canwheel.views.document import ClaimPart, DrivePart, LampPart
+
+_UNIT_WORDS: dict[SpeedUnit, str] = {
+    "proportional": "speeds without a unit",
+    "pulse count": "counters of ring pulses",
+    "pulses/s": "ring pulses a second",
+}
+"""Units that need more than their sign."""
 
 DRIVE_WORDS: dict[DriveVerdict, str] = {
     "all_sound": "All four sound",
@@ -67,6 +75,11 @@ _TELLING: Mapping[ComparisonVerdict, RepairVerdict] = {
 
 _ALL = 4
 _MINUTE_S = 60.0
+
+
+def say_unit(unit: SpeedUnit) -> str:
+    """Say what the wheel signals count in."""
+    return _UNIT_WORDS.get(unit, f"speeds in {unit}")
 
 
 def headline_check(judgement: Judgement, side: Side | None) -> str:

@@ -131,6 +131,7 @@ def score(case: Case, judgement: Judgement, row: Row, label: str) -> None:
         unseen = not right_corner and (
             all(
                 c in accused
+                or verdicts[c].verdict == "untested"
                 or (c not in doubted and any(n.kind == kind for n in verdicts[c].not_judged))
                 for c, kind in truth.items()
             )

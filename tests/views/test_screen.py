@@ -9,13 +9,14 @@ import pytest
 
 from canwheel.capture import UnreadableLine
 from canwheel.corners import CORNERS, Corner
+from canwheel.definitions.layout import SpeedUnit
 from canwheel.outcome import Event, Finding, NotJudged, Outcome, Span
 from canwheel.pipeline import Check, Comparison
 from canwheel.track.lamps import Lamp
 from canwheel.vehicle import Vehicle
 from canwheel.views.screen import render_check, render_comparison
 from canwheel.views.terminal import Screen
-from canwheel.views.words import say_time
+from canwheel.views.words import say_time, say_unit
 
 Rejudge = Callable[..., Check]
 Recompare = Callable[[Check, Check], Comparison]
@@ -271,3 +272,11 @@ def test_comparison_headlines(
 )
 def test_time_in_words(seconds: float, words: str) -> None:
     assert say_time(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("unit", "words"),
+    [("km/h", "speeds in km/h"), ("proportional", "speeds without a unit")],
+)
+def test_what_the_signals_count_in_is_said(unit: SpeedUnit, words: str) -> None:
+    assert say_unit(unit) == words
