@@ -288,7 +288,7 @@ SWEEPS = (
     ),
     Sweep("drop-out: length", "one that lasts [s]", (0.01, 0.02, 0.05, 0.1, 0.2, 0.4), _dropout),
     Sweep("drop-out: times", "so many of 0.2 s", (1, 2, 3, 5, 8), _dropout_times),
-    Sweep("frozen", "once, for [s]", (0.5, 1, 2, 4, 8), _frozen),
+    Sweep("frozen", "once, for [s]", (1, 2, 4, 8, 16), _frozen, minutes=2.0),
     Sweep(
         "ring off-centre",
         "ripple once a turn [% of speed]",
