@@ -355,7 +355,7 @@ def measure_time(options: argparse.Namespace) -> None:
         folder.mkdir(exist_ok=True)
         path = folder / f"big_{options.seed}.log"
         if not path.exists():
-            # In a process of its own: a child's peak memory counts what its parent had at its birth.
+            # In a process of its own: a child is born with its parent's peak of memory.
             arguments = [sys.executable, __file__, "--make", str(path), "--seed", str(options.seed)]
             subprocess.run(arguments, check=True)
         arguments = [sys.executable, "-m", "canwheel", "discover", str(path), "--json"]
