@@ -1,0 +1,68 @@
+"""All that is looked at once: streams, flip rates, number-like fields, and common moments."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.definitions.layout import BitField
+from canwheel.discovery.alike import Moments, at_moments, moments_of
+from canwheel.discovery.fields import BitRates, Field, bit_field, bit_rates, fields_of, read_field
+from canwheel.discovery.pulses import pulse_fields_of
+from canwheel.discovery.streams import Stream, streams_of
+from canwheel.frames import Frames
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Survey:
+    """What a capture holds.
+
+    Attributes
+    ----------
+    streams, rates : a message each.
+    fields, moments : bit fields that behave as numbers, and their values at common moments.
+    """
+
+    streams: list[Stream]
+    rates: list[BitRates]
+    fields: list[Field]
+    moments: Moments
+
+    def place(self, stream: int, byte_order: str, lsb: int, length: int) -> BitField:
+        """Return a place in a stream's line as a DBC tells it."""
+        order = "little_endian" if byte_order == "little_endian" else "big_endian"
+        return bit_field(order, lsb, length, self.streams[stream].bits)
+
+    def held(self, stream: int, bits: BitField) -> NDArray[np.float64]:
+        """Return a field's last raw value at each moment, the first one before it came. (t,)"""
+        times = self.streams[stream].time_s
+        at = np.searchsorted(times, self.moments.time_s, "right") - 1
+        raw = read_field(self.streams[stream], bits)
+        return raw[np.maximum(at, 0)].astype(np.float64)
+
+    def between(self, stream: int, bits: BitField) -> NDArray[np.float64]:
+        """Return a field's raw values at the moments, interpolated. (t,)"""
+        raw = read_field(self.streams[stream], bits)
+        return np.interp(self.moments.time_s, self.streams[stream].time_s, raw)
+
+
+def survey_frames(frames: Frames, first_time_ns: int) -> Survey:
+    """Look through a capture's frames.
+
+    Parameters
+    ----------
+    frames, first_time_ns : as for ``streams_of``.
+    """
+    return survey_streams(streams_of(frames, first_time_ns))
+
+
+def survey_streams(streams: Sequence[Stream]) -> Survey:
+    """Look through streams."""
+    rates = [bit_rates(stream) for stream in streams]
+    fields = []
+    for number, (stream, rate) in enumerate(zip(streams, rates, strict=True)):
+        fields += fields_of(stream, number, rate)
+        fields += pulse_fields_of(stream, number, rate)
+    time_s = moments_of(streams) if streams else np.empty(0)
+    return Survey(list(streams), rates, fields, at_moments(fields, time_s))
