@@ -54,6 +54,7 @@ LOOK_ALIKES: tuple[LookAlike, ...] = get_args(LookAlike)
 _WHEEL_CYCLES_S = (0.01, 0.02, 0.02, 0.02, 0.05)
 _FEWEST, _MOST = 30, 60
 """Other messages."""
+_BUSY_BITRATE = 1_000_000
 _USUAL_TOP_KPH = (150.0, 700.0)
 """A wheel-speed field can say at least, and at most, about so much. [km/h]"""
 _TIGHT_PER_M = 1 / 20
@@ -147,6 +148,7 @@ def unlabelled_drive(
     trouble: tuple[Trouble, Corner] | None = None,
     others: int | None = None,
     route: Route | None = None,
+    frames_per_s: float | None = None,
 ) -> UnlabelledCapture:
     """Record a drive on a bus with these wheel messages among others.
 
@@ -155,13 +157,22 @@ def unlabelled_drive(
     wheels : as `wheel_messages` gives them.
     others : other messages; None draws 30 to 60.
     route : None draws one.
+    frames_per_s : make the bus so busy; None leaves it as it comes. [1/s]
     """
     rng = np.random.default_rng((seed, 8))
     messages = wheels.wheel_messages
     cycle_s = min(message.cycle_s for message in messages)
     effects = () if trouble is None else (_effect(rng, *trouble),)
     drive = random_drive(rng, cycle_s=cycle_s, effects=effects, route=route)
-    return _recorded(rng, wheels.name, messages, drive, others=others, trouble=trouble)
+    return _recorded(
+        rng,
+        wheels.name,
+        messages,
+        drive,
+        others=others,
+        trouble=trouble,
+        frames_per_s=frames_per_s,
+    )
 
 
 def without_wheels(
@@ -197,6 +208,7 @@ def _recorded(
     *,
     others: int | None = None,
     trouble: tuple[Trouble, Corner] | None = None,
+    frames_per_s: float | None = None,
 ) -> UnlabelledCapture:
     bitrate = 2_000_000 if any(message.fd for message in messages) else 500_000
     background = random_background(
@@ -207,6 +219,11 @@ def _recorded(
         bitrate=bitrate,
         has_wheels=any(message.corners for message in messages),
     )
+    if frames_per_s is not None:
+        wanted = frames_per_s - sum(1 / message.cycle_s for message in messages)
+        slower = sum(1 / message.cycle_s for message in background) / wanted
+        background = tuple(replace(one, cycle_s=one.cycle_s * slower) for one in background)
+        bitrate = max(bitrate, _BUSY_BITRATE)
     layout = BusLayout(name, messages + background, bitrate)
     wheels = tuple(
         TrueField(message.frame_id, message.extended, signal.bits)
