@@ -32,6 +32,7 @@ from canwheel.corners import CORNERS, Corner  # noqa: E402
 from canwheel.definitions.assign import wheel_sets  # noqa: E402
 from canwheel.definitions.dbc import read_definitions  # noqa: E402
 from canwheel.definitions.layout import BitField, WheelLayout  # noqa: E402
+from canwheel.discovery import Candidate, DeclaredTurn, Hints, discover_wheels  # noqa: E402
 from canwheel.roadtest.adopt import adopt_layout  # noqa: E402
 from canwheel.roadtest.bus_layout import BusLayout  # noqa: E402
 from canwheel.roadtest.packing import bit_places  # noqa: E402
@@ -75,7 +76,17 @@ class Found:
 
 def discovered(capture: UnlabelledCapture) -> list[Found]:
     """Run the program on a capture, with one declared left turn; the ranking, best first."""
-    raise NotImplementedError
+    hints = Hints(turns=(DeclaredTurn("left", capture.left_s),) if capture.wheels else ())
+    discovery = discover_wheels(capture.frames, int(capture.frames.time_ns[0]), hints)
+    return [_found(candidate) for candidate in discovery.candidates]
+
+
+def _found(candidate: Candidate) -> Found:
+    fields = tuple(
+        TrueField(field.can_id, field.extended, field.bits) for field in candidate.fields
+    )
+    kind = "speed" if candidate.kind == "wheel speeds" else candidate.kind
+    return Found(kind, fields, dict(zip(CORNERS, fields, strict=True)) if candidate.is_complete else None)
 
 
 # --- layouts -------------------------------------------------------------------------------------
