@@ -33,6 +33,7 @@ from canwheel.definitions.assign import wheel_sets  # noqa: E402
 from canwheel.definitions.dbc import read_definitions  # noqa: E402
 from canwheel.definitions.layout import BitField, WheelLayout  # noqa: E402
 from canwheel.discovery import Candidate, DeclaredTurn, Hints, discover_wheels  # noqa: E402
+from canwheel.errors import RequestError  # noqa: E402
 from canwheel.roadtest.adopt import adopt_layout  # noqa: E402
 from canwheel.roadtest.bus_layout import BusLayout  # noqa: E402
 from canwheel.roadtest.packing import bit_places  # noqa: E402
@@ -77,7 +78,11 @@ class Found:
 def discovered(capture: UnlabelledCapture) -> list[Found]:
     """Run the program on a capture, with one declared left turn; the ranking, best first."""
     hints = Hints(turns=(DeclaredTurn("left", capture.left_s),) if capture.wheels else ())
-    discovery = discover_wheels(capture.frames, int(capture.frames.time_ns[0]), hints)
+    first_ns = int(capture.frames.time_ns[0])
+    try:
+        discovery = discover_wheels(capture.frames, first_ns, hints)
+    except RequestError:  # what it found did not turn then: it found something else
+        discovery = discover_wheels(capture.frames, first_ns)
     return [_found(candidate) for candidate in discovery.candidates]
 
 
