@@ -263,9 +263,7 @@ def _rightly_ended(
     return longest
 
 
-def _last_that_takes_part(
-    before: NDArray[np.int64], after: NDArray[np.int64], length: int
-) -> int:
+def _last_that_takes_part(before: NDArray[np.int64], after: NDArray[np.int64], length: int) -> int:
     """Return the place, counted from the highest bit, of the last bit that moves with the number."""
     last = 0
     for place in range(1, length):

@@ -91,7 +91,9 @@ def _found(candidate: Candidate) -> Found:
         TrueField(field.can_id, field.extended, field.bits) for field in candidate.fields
     )
     kind = "speed" if candidate.kind == "wheel speeds" else candidate.kind
-    return Found(kind, fields, dict(zip(CORNERS, fields, strict=True)) if candidate.is_complete else None)
+    return Found(
+        kind, fields, dict(zip(CORNERS, fields, strict=True)) if candidate.is_complete else None
+    )
 
 
 # --- layouts -------------------------------------------------------------------------------------
