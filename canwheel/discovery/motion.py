@@ -134,11 +134,11 @@ def fit_rigid_body(time_s: NDArray[np.float64], speed: Quad) -> RigidBody:
     share = np.full(speed.shape, np.nan)
     share[sound] = (speed[sound] / middle[sound, np.newaxis] / ratio) ** 2
     contrast = [
-        _smoothed((share[:, a] + share[:, b] - share[:, c] - share[:, d]) / 4, window)
+        smoothed((share[:, a] + share[:, b] - share[:, c] - share[:, d]) / 4, window)
         for (a, b), (c, d) in HALVES
     ]
     used = np.all(np.isfinite(contrast), axis=0)
-    size = [_busiest(c[used]) for c in contrast]
+    size = [busiest(c[used]) for c in contrast]
     way = int(np.argmax(size))
     sides = contrast[way]
     turn = size[way]
@@ -186,7 +186,7 @@ def _ratios(
     for _ in range(3):
         if not sound.any():
             break
-        apart = np.column_stack([_smoothed(relative[:, k] / ratio[k], window) for k in range(4)])
+        apart = np.column_stack([smoothed(relative[:, k] / ratio[k], window) for k in range(4)])
         width = np.ptp(apart, axis=1)
         known = np.isfinite(width)
         if not known.any():
@@ -198,7 +198,7 @@ def _ratios(
     return ratio, straight
 
 
-def _smoothed(value: NDArray[np.float64], window: int) -> NDArray[np.float64]:
+def smoothed(value: NDArray[np.float64], window: int) -> NDArray[np.float64]:
     """Moving mean; NaN where one of the values is."""
     if window <= 1 or len(value) < window:
         return value
@@ -213,7 +213,7 @@ def _smoothed(value: NDArray[np.float64], window: int) -> NDArray[np.float64]:
     return mean
 
 
-def _busiest(value: NDArray[np.float64]) -> float:
+def busiest(value: NDArray[np.float64]) -> float:
     return float(np.percentile(np.abs(value), 95)) if len(value) else 0.0
 
 

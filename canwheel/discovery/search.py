@@ -96,7 +96,7 @@ def judge_four(survey: Survey, chosen: Sequence[Field]) -> FourFields | None:
     if chosen[0].kind == "pulse counter":
         rest_raw = 0.0
     speed = np.abs(raw - rest_raw)
-    if not _moves_like_a_car(survey, raw, rest, rest_raw):
+    if not moves_like_a_car(survey, raw, rest, rest_raw):
         return None
     body = fit_rigid_body(survey.moments.time_s, speed)
     if not _can_be_wheels(body, survey, speed):
@@ -134,7 +134,7 @@ def columns_of(
     return np.column_stack(between), np.column_stack(held)
 
 
-def _moves_like_a_car(
+def moves_like_a_car(
     survey: Survey, raw: NDArray[np.float64], rest: Rest | None, rest_raw: float
 ) -> bool:
     """Whether values cover enough steps for long enough, and are not a constant with a ripple."""

@@ -8,7 +8,14 @@ from numpy.typing import NDArray
 
 from canwheel.definitions.layout import BitField
 from canwheel.discovery.alike import Moments, at_moments, moments_of
-from canwheel.discovery.fields import BitRates, Field, bit_field, bit_rates, fields_of, read_field
+from canwheel.discovery.fields import (
+    BitRates,
+    Field,
+    bit_field,
+    bit_rates,
+    fields_of,
+    read_field,
+)
 from canwheel.discovery.pulses import pulse_fields_of
 from canwheel.discovery.streams import Stream, streams_of
 from canwheel.frames import Frames
