@@ -161,6 +161,8 @@ def unlabelled_drive(
     """
     rng = np.random.default_rng((seed, 8))
     messages = wheels.wheel_messages
+    if trouble is not None and trouble[0] == "flagged":
+        messages = tuple(map(_with_mark, messages))
     cycle_s = min(message.cycle_s for message in messages)
     effects = () if trouble is None else (_effect(rng, *trouble),)
     drive = random_drive(rng, cycle_s=cycle_s, effects=effects, route=route)
@@ -273,6 +275,17 @@ def _field_of(layout: BusLayout, quantity: Quantity) -> TrueField | None:
         if signal.quantity == quantity:
             return TrueField(message.frame_id, message.extended, signal.bits)
     return None
+
+
+def _with_mark(message: SentMessage) -> SentMessage:
+    """All ones say "invalid", where nothing else does."""
+    signals = tuple(
+        replace(signal, invalid_raw=(1 << signal.length) - 1)
+        if signal.quantity in CORNERS and signal.invalid_raw is None
+        else signal
+        for signal in message.signals
+    )
+    return replace(message, signals=signals)
 
 
 def _effect(rng: np.random.Generator, trouble: Trouble, corner: Corner) -> Effect:

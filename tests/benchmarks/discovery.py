@@ -32,6 +32,8 @@ from canwheel.corners import CORNERS, Corner  # noqa: E402
 from canwheel.definitions.assign import wheel_sets  # noqa: E402
 from canwheel.definitions.dbc import read_definitions  # noqa: E402
 from canwheel.definitions.layout import BitField, WheelLayout  # noqa: E402
+from canwheel.discovery import DeclaredTurn, Hints, WheelField, discover_wheels  # noqa: E402
+from canwheel.errors import RequestError  # noqa: E402
 from canwheel.roadtest.adopt import adopt_layout  # noqa: E402
 from canwheel.roadtest.bus_layout import BusLayout  # noqa: E402
 from canwheel.roadtest.packing import bit_places  # noqa: E402
@@ -75,7 +77,28 @@ class Found:
 
 def discovered(capture: UnlabelledCapture) -> list[Found]:
     """Run the program on a capture, with one declared left turn; the ranking, best first."""
-    raise NotImplementedError
+    hints = Hints(turns=(DeclaredTurn("left", capture.left_s),))
+    if not capture.wheels:
+        hints = Hints()
+    first_ns = int(capture.frames.time_ns[0])
+    try:
+        outcome = discover_wheels(capture.frames, first_ns, hints)
+    except RequestError:  # the turn does not fit the first proposal: then its corners are not told
+        outcome = discover_wheels(capture.frames, first_ns)
+    ranking = []
+    for candidate in outcome.candidates:
+        fields = tuple(_field(one) for one in candidate.fields)
+        corners = {
+            one.corner: place
+            for one, place in zip(candidate.fields, fields, strict=True)
+            if one.corner is not None
+        }
+        ranking.append(Found(candidate.kind, fields, corners if candidate.is_complete else None))
+    return ranking
+
+
+def _field(one: WheelField) -> TrueField:
+    return TrueField(one.can_id, one.extended, one.bits)
 
 
 # --- layouts -------------------------------------------------------------------------------------

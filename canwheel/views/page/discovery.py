@@ -14,7 +14,12 @@ from canwheel.discovery.hints import Hints
 from canwheel.discovery.proposal import Candidate, Discovery, WheelField
 from canwheel.version import VERSION
 from canwheel.views.page.charts import HEIGHT, WIDTH
-from canwheel.views.page.discovery_chart import TraceChart, anchor, draw_traces
+from canwheel.views.page.discovery_chart import (
+    TraceChart,
+    anchor,
+    draw_sharpest_turn,
+    draw_traces,
+)
 from canwheel.views.page.discovery_words import (
     CONFIRM,
     KIND_WORDS,
@@ -67,6 +72,7 @@ class _FieldRow:
     message: str
     channel: str
     bits: str
+    short: str
     period: str
     state: str
     tone: str
@@ -82,7 +88,9 @@ class _CandidateView:
     title: str
     rows: tuple[_FieldRow, ...]
     chart: TraceChart
+    turn: TraceChart | None
     scale: str
+    scale_says: str
     standstill: str
     unknown: str
     reasons: tuple[str, ...]
@@ -172,7 +180,9 @@ def _view(position: int, candidate: Candidate, units: Units) -> _CandidateView:
             for name, field in zip(names, candidate.fields, strict=True)
         ),
         chart=draw_traces(candidate, units),
+        turn=draw_sharpest_turn(candidate, units),
         scale=_say_scale(candidate, units),
+        scale_says=candidate.scale.says,
         standstill=f"raw value {candidate.rest_raw:,.0f}, {seen}",
         unknown=say_unknown(candidate),
         reasons=candidate.reasons,
@@ -182,7 +192,7 @@ def _view(position: int, candidate: Candidate, units: Units) -> _CandidateView:
 
 
 def _row(candidate: Candidate, name: str, field: WheelField) -> _FieldRow:
-    tone = "fault" if field.state != "live" else "open" if field.corner is None else "good"
+    tone = "fault" if field.state != "live" else "open" if field.corner is None else "known"
     return _FieldRow(
         name=capital(name),
         may_be="" if field.corner is not None else may_be(candidate, field),
@@ -190,20 +200,24 @@ def _row(candidate: Candidate, name: str, field: WheelField) -> _FieldRow:
         message=say_message(field),
         channel=field.channel,
         bits=say_bits(field.bits),
+        short=f"{field.bits.length} bits from bit {field.bits.start}",
         period=f"every {field.period_s * 1000:.0f} ms",
         state=say_state(field),
         tone=tone,
-        sign=SIGNS[tone],
-        ratio="" if field.ratio is None else f"{100 * (field.ratio - 1):+.2f} %",
+        sign=SIGNS.get(tone, ""),
+        ratio="" if field.ratio is None else _say_ratio(field.ratio),
     )
+
+
+def _say_ratio(ratio: float) -> str:
+    """``+0.12 %``, ``−0.27 %``: how far a wheel is from the mean of the four."""
+    off = round(100 * (ratio - 1), 2)
+    sign = "+" if off > 0 else "\N{MINUS SIGN}" if off < 0 else ""
+    return f"{sign}{abs(off):.2f} %"
 
 
 def _say_scale(candidate: Candidate, units: Units) -> str:
     scale = candidate.scale
     if scale.kph is None:
         return "not known"
-    step = f"{units.convert(scale.kph):.4g} {units.speed} a step"
-    if scale.low_kph is None or scale.high_kph is None:
-        return step
-    low, high = units.convert(scale.low_kph), units.convert(scale.high_kph)
-    return f"{step}, within {low:.4g} to {high:.4g}"
+    return f"{units.convert(scale.kph):.4g} {units.speed} a step"

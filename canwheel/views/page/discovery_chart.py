@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from canwheel.discovery.motion import smoothed
 from canwheel.discovery.proposal import Candidate
 from canwheel.track.wheel_track import FloatColumn
 from canwheel.views.page.charts import ABOVE_TOP, BELOW_ZERO, HEIGHT, WIDTH, Line, Tick
@@ -18,6 +19,11 @@ from canwheel.views.words import capital
 
 _X_TICKS, _Y_TICKS = 5, 6
 _NICE_S = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1200, 1800, 3600, 7200, 14400)
+_PARTED_S, _CLOSE_UP_S = 3.0, 24.0
+"""A turn is where the fields part over some seconds; a close-up shows so much around it. [s]"""
+_FEWEST_MOMENTS = 20
+_LEAST_PARTED = 4.0
+"""Nearer than this they only differ by rounding. [raw steps]"""
 _EDGE_PCT = 4.0
 """Words nearer than this to the ends of the time axis stand inside it."""
 
@@ -46,13 +52,33 @@ def draw_traces(candidate: Candidate, units: Units) -> TraceChart:
 
     Speeds where the drive told what a step is worth, else raw steps above standstill.
     """
+    traces = candidate.traces
+    return _draw(candidate, units, traces.time_s, traces.steps, from_zero=True)
+
+
+def draw_sharpest_turn(candidate: Candidate, units: Units) -> TraceChart | None:
+    """Draw the moments in which the fields part most, close up; None where they never do."""
+    time_s, steps = candidate.traces.time_s, candidate.traces.steps
+    live = [n for n, field in enumerate(candidate.fields) if field.state == "live"]
+    if len(time_s) < _FEWEST_MOMENTS or len(live) < 2:  # noqa: PLR2004 - apart needs two
+        return None
+    window = max(1, round(_PARTED_S / max(float(np.median(np.diff(time_s))), 1e-3)))
+    lasting = np.nan_to_num(smoothed(np.ptp(steps[:, live], axis=1), window))
+    row = int(np.argmax(lasting))
+    if lasting[row] <= _LEAST_PARTED:
+        return None
+    rows = np.abs(time_s - time_s[row]) <= _CLOSE_UP_S / 2
+    return _draw(candidate, units, time_s[rows], steps[rows], from_zero=False)
+
+
+def _draw(
+    candidate: Candidate, units: Units, time_s: FloatColumn, steps: FloatColumn, *, from_zero: bool
+) -> TraceChart:
     kph = candidate.scale.kph
-    factor = 1.0 if kph is None else units.convert(kph)
-    time_s = candidate.traces.time_s
-    values = candidate.traces.steps * factor
+    values = steps * (1.0 if kph is None else units.convert(kph))
     known = values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1.0)
-    low, high = min(low, 0.0), max(high, low + 1.0)
+    low, high = min(low, 0.0) if from_zero else low, max(high, low + 1.0)
     bottom = low - BELOW_ZERO * (high - low)
     top = high + ABOVE_TOP * (high - low)
     first_s = float(time_s[0]) if len(time_s) else 0.0
@@ -66,14 +92,15 @@ def draw_traces(candidate: Candidate, units: Units) -> TraceChart:
         y = (top - thinned) / (top - bottom) * HEIGHT
         look = f"{field.place}" if field.state == "live" else f"{field.place} thick"
         lines.append(Line(capital(name), look, _path(x, y)))
+    relative = kph is not None and candidate.scale.by == "best fitting usual step"
     unit = "steps above standstill" if kph is None else units.speed
     return TraceChart(
         lines=tuple(lines),
         x_ticks=_time_ticks(first_s, length_s),
         y_ticks=_ticks(bottom, top),
-        y_title=f"{'Raw value' if kph is None else 'Speed'}, {unit}",
-        alt="The four numbers over time, between rest and "
-        f"{high:,.0f} {'steps' if kph is None else units.speed}.",
+        y_title=f"{'Raw value' if kph is None else 'Speed'}, {unit}{', relative' * relative}",
+        alt=f"The four numbers over time, from {low:,.0f} to {high:,.0f} "
+        f"{'steps' if kph is None else units.speed}.",
     )
 
 

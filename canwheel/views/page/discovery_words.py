@@ -171,7 +171,7 @@ def say_figures(candidate: Candidate) -> list[tuple[str, str]]:
         ("Straight on, the four differ by", f"{figures.straight_spread_pct:.2f} % of the speed"),
         ("In the sharpest turns the sides differ by", f"{figures.turn_pct:.1f} % of the speed"),
         (
-            "Of that, not as four wheels of a car",
+            "Of that, not explained by a car's four wheels",
             "no turn to tell by" if flag is None else f"{flag:.1f} %",
         ),
         ("Stood still together for", f"{figures.rest_s:.0f} s of the drive"),
