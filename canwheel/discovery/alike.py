@@ -63,7 +63,7 @@ def at_moments(fields: Sequence[Field], time_s: NDArray[np.float64]) -> Moments:
 def alike_groups(
     streams: Sequence[Stream], fields: Sequence[Field], moments: Moments
 ) -> list[list[int]]:
-    """Return groups of fields that are alike, by position among `fields`, three and more each.
+    """Return groups of fields that are alike, by position among `fields`, two and more each.
 
     Fields that are alike share channel, byte order, kind and roughly the period; the constant bits
     above a field may be left out in one and not in another, so values are compared modulo what the
@@ -79,13 +79,13 @@ def alike_groups(
     for members in classes.values():
         linked = _Links(members)
         for one, other in _near(members, levels):
-            if _same_pace(streams[fields[one].stream], streams[fields[other].stream]) and _alike(
+            if _same_pace(streams[fields[one].stream], streams[fields[other].stream]) and is_alike(
                 moments.value[one],
                 moments.value[other],
                 min(fields[one].length, fields[other].length),
             ):
                 linked.join(one, other)
-        groups += [group for group in linked.groups() if len(group) >= 3]  # noqa: PLR2004
+        groups += [group for group in linked.groups() if len(group) > 1]
     return groups
 
 
@@ -107,7 +107,7 @@ def _same_pace(one: Stream, other: Stream) -> bool:
     return slow < _SAME_PACE * fast
 
 
-def _alike(one: NDArray[np.float64], other: NDArray[np.float64], length: int) -> bool:
+def is_alike(one: NDArray[np.float64], other: NDArray[np.float64], length: int) -> bool:
     modulus = float(1 << length)
     apart = np.abs((one - other + modulus / 2) % modulus - modulus / 2)
     low, high = np.percentile(one, (2, 98))

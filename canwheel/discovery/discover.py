@@ -11,6 +11,7 @@ from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
+from canwheel.discovery.completing import complete_groups
 from canwheel.discovery.fields import Field, payload_bits
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.length import full_length, still_value
@@ -183,7 +184,8 @@ def _without_errors(hints: Hints) -> Hints:
 
 def _ranked(survey: Survey) -> list[_Set]:
     """All sets, the best first; none has a bit in common with a better one."""
-    fours, without = find_fours(survey)
+    survey, groups = complete_groups(survey)
+    fours, without = find_fours(survey, groups)
     sets = [_set_of_four(survey, four) for four in fours]
     sets += [_set_of_three(survey, three) for three in find_threes(survey, without)]
     sets.sort(key=_rank)

@@ -42,6 +42,22 @@ _MOST_JUMPS = 0.02
 _ONE_WAY = 0.98
 """Share of the steps that go one way in a counter; the rest are sendings that got lost."""
 
+_ALL_ONE_WAY = 0.998
+"""The same for one that does not start again in the drive: a speed, even one that only rises,
+wavers."""
+
+_PAIRS = 4000
+"""Pairs of neighbouring sendings by which a number's lowest bit is told."""
+
+_SHORT = 8
+"""A number of so many bits that can only end at one place ends there. [bits]"""
+
+_TAKES_PART = 0.38
+"""Share of a number's single steps with which a bit of it goes along; one quarter is chance."""
+
+_FEWEST_MOVES = 40
+"""Single steps below which nothing can be said of a bit."""
+
 _RISE, _RISE_FLOOR = 2.0, 0.002
 """A bit may flip more often than the one below it by so much, and still be the same number's."""
 
@@ -149,23 +165,122 @@ def fields_of(stream: Stream, number: int, rates: BitRates) -> list[Field]:
     """
     rows = _spread(len(stream), _LOOKED_AT)
     data = padded(stream.data[rows])
+    pairs = _spread(len(stream) - 1, _PAIRS)
+    before, after = padded(stream.data[pairs]), padded(stream.data[pairs + 1])
     fields = []
     for byte_order in BYTE_ORDERS:
         rate = rates.rate[byte_order]
+        by_top: dict[int, list[Field]] = {}
         for lsb in _ends(rate):
-            place = bit_field(byte_order, lsb, min(LONGEST, lsb + 1), stream.bits)
-            whole = extract_bits(data, place).astype(np.int64)
-            length = _best_length(whole, rate, lsb)
-            if length is None or (byte_order == "little_endian" and _within_a_byte(lsb, length)):
-                continue  # the latter are the same bits as in the other byte order
-            value = (whole & ((1 << length) - 1)).astype(np.float64)
-            roughness = _roughness(value, length)
-            if roughness is not None:
-                times = stream.time_s[rows]
-                fields.append(
-                    Field(number, byte_order, lsb, length, "number", times, value, roughness)
-                )
-    return _without_parts(fields)
+            field = _number(stream, number, byte_order, lsb, rate, rows, data)
+            if field is not None:
+                by_top.setdefault(field.line_bits.start, []).append(field)
+        for alike in by_top.values():
+            field = _rightly_ended(stream, alike, before, after, rows, data)
+            if byte_order == "big_endian" or not _within_a_byte(field.lsb, field.length):
+                fields.append(field)  # within a byte both byte orders are the same bits
+    return fields
+
+
+def field_at(
+    stream: Stream, number: int, byte_order: ByteOrder, lsb: int, length: int
+) -> Field | None:
+    """Return the number at a given place, None where the values do not behave as one's.
+
+    Parameters
+    ----------
+    stream, number : whose, and its index.
+    byte_order, lsb, length : where it stands.
+    """
+    rows = _spread(len(stream), _LOOKED_AT)
+    return _field(stream, number, byte_order, lsb, length, rows, padded(stream.data[rows]))
+
+
+def _number(
+    stream: Stream,
+    number: int,
+    byte_order: ByteOrder,
+    lsb: int,
+    rate: NDArray[np.float64],
+    rows: NDArray[np.intp],
+    data: NDArray[np.uint8],
+) -> Field | None:
+    """Return the number that ends at a place, None for none."""
+    place = bit_field(byte_order, lsb, min(LONGEST, lsb + 1), stream.bits)
+    whole = extract_bits(data, place).astype(np.int64)
+    length = _best_length(whole, rate, lsb)
+    if length is None:
+        return None
+    value = (whole & ((1 << length) - 1)).astype(np.float64)
+    roughness = _roughness(value, length)
+    if roughness is None:
+        return None
+    return Field(number, byte_order, lsb, length, "number", stream.time_s[rows], value, roughness)
+
+
+def _field(
+    stream: Stream,
+    number: int,
+    byte_order: ByteOrder,
+    lsb: int,
+    length: int,
+    rows: NDArray[np.intp],
+    data: NDArray[np.uint8],
+) -> Field | None:
+    value = extract_bits(data, bit_field(byte_order, lsb, length, stream.bits)).astype(np.float64)
+    roughness = _roughness(value, length)
+    if roughness is None:
+        return None
+    return Field(number, byte_order, lsb, length, "number", stream.time_s[rows], value, roughness)
+
+
+def _rightly_ended(
+    stream: Stream,
+    alike: list[Field],
+    before: NDArray[np.uint8],
+    after: NDArray[np.uint8],
+    rows: NDArray[np.intp],
+    data: NDArray[np.uint8],
+) -> Field:
+    """Of numbers that begin at one bit, return the one that ends where the number does.
+
+    While a number moves by one step its lowest bit takes part: up by one where it falls from one
+    to nought, and the reverse. A bit that does not is noise, or belongs to something else; of the
+    places where the number can end, the first one at or after the last bit that takes part counts.
+    """
+    alike = sorted(alike, key=lambda field: field.lsb)
+    longest = alike[-1]
+    if len(alike) == 1 and longest.length <= _SHORT:
+        return longest
+    place = bit_field(longest.byte_order, longest.lsb, longest.length, stream.bits)
+    first = extract_bits(before, place).astype(np.int64)
+    then = extract_bits(after, place).astype(np.int64)
+    top = longest.line_bits.start
+    last = _last_that_takes_part(first, then, longest.length)
+    for field in alike:
+        if field.lsb - top >= last:
+            return field
+    return longest
+
+
+def _last_that_takes_part(
+    before: NDArray[np.int64], after: NDArray[np.int64], length: int
+) -> int:
+    """Return the place, counted from the highest bit, of the last bit that moves with the number."""
+    last = 0
+    for place in range(1, length):
+        low = length - 1 - place
+        above = (after >> (low + 1)) - (before >> (low + 1))
+        one_step = np.abs(above) == 1
+        if np.count_nonzero(one_step) < _FEWEST_MOVES:
+            last = place  # nothing speaks against it
+            continue
+        was, now = (before >> low) & 1, (after >> low) & 1
+        fits = np.where(above == 1, (was == 1) & (now == 0), (was == 0) & (now == 1))
+        if float(np.mean(fits[one_step])) < _TAKES_PART:
+            break
+        last = place
+    return last
 
 
 def read_field(stream: Stream, field: BitField) -> NDArray[np.int64]:
@@ -243,14 +358,4 @@ def _only_rises(step: NDArray[np.float64], jump: NDArray[np.bool_]) -> bool:
     if len(moves) == 0:
         return True
     rising = float(np.mean(moves > 0))
-    return bool(jump.sum() >= 2) and max(rising, 1 - rising) > _ONE_WAY  # noqa: PLR2004
-
-
-def _without_parts(fields: list[Field]) -> list[Field]:
-    """Leave out the upper parts of longer numbers."""
-    longest: dict[tuple[ByteOrder, int], Field] = {}
-    for field in fields:
-        top = (field.byte_order, field.line_bits.start)
-        if top not in longest or field.lsb > longest[top].lsb:
-            longest[top] = field
-    return [f for f in fields if longest[f.byte_order, f.line_bits.start] is f]
+    return max(rising, 1 - rising) > (_ONE_WAY if jump.any() else _ALL_ONE_WAY)

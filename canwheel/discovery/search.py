@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.discovery.alike import alike_groups, sets_of
+from canwheel.discovery.alike import sets_of
 from canwheel.discovery.fields import Field
 from canwheel.discovery.motion import Quad, Rest, RigidBody, find_rest, fit_rigid_body
 from canwheel.discovery.survey import Survey
@@ -66,14 +66,16 @@ class FourFields:
         return float(np.percentile(self.raw, 99) - self.rest_raw)
 
 
-def find_fours(survey: Survey) -> tuple[list[FourFields], list[list[int]]]:
+def find_fours(
+    survey: Survey, groups: Sequence[Sequence[int]]
+) -> tuple[list[FourFields], list[Sequence[int]]]:
     """Return the sets of four that can be wheels, and the groups in which there is none.
 
     No field belongs to two of the sets.
     """
     found: list[FourFields] = []
-    without: list[list[int]] = []
-    for group in alike_groups(survey.streams, survey.fields, survey.moments):
+    without: list[Sequence[int]] = []
+    for group in groups:
         four = [
             judged
             for chosen in sets_of(group, survey.fields, 4, _LOOKED_AT)

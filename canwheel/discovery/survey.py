@@ -36,6 +36,12 @@ class Survey:
     fields: list[Field]
     moments: Moments
 
+    def with_fields(self, fields: list[Field]) -> "Survey":
+        """Return the same with further fields at the end of its own."""
+        new = at_moments(fields[len(self.fields) :], self.moments.time_s)
+        value = np.concatenate([self.moments.value, new.value])
+        return Survey(self.streams, self.rates, fields, Moments(self.moments.time_s, value))
+
     def place(self, stream: int, byte_order: str, lsb: int, length: int) -> BitField:
         """Return a place in a stream's line as a DBC tells it."""
         order = "little_endian" if byte_order == "little_endian" else "big_endian"
