@@ -25,6 +25,7 @@ from canwheel.discovery.proposal import (
     Figures,
     Scale,
     SetKind,
+    SidesBy,
     Traces,
     WheelField,
 )
@@ -72,7 +73,7 @@ class _Set:
     ratios : of each, None for a dead one.
     length, moving_bits : bits of each, and those of them that moved.
     raw : (t, 4), of a dead one what it says.
-    rest_raw, rest_s : where the car stands, and how long that was seen.
+    rest_raw, rest_s : (4,) where the car stands, and how long that was seen.
     moving : (t,) when the car moved.
     sides : (t,) positive while the first half runs faster.
     halves, front : as for ``place_fields``.
@@ -88,7 +89,7 @@ class _Set:
     length: int
     moving_bits: int
     raw: NDArray[np.float64]
-    rest_raw: float
+    rest_raw: NDArray[np.float64]
     rest_s: float
     moving: NDArray[np.bool_]
     sides: FloatColumn
@@ -113,7 +114,8 @@ class _Set:
 
     def steps(self) -> FloatColumn:
         """Mean raw steps of the live ones above rest. (t,)"""
-        mean: FloatColumn = np.abs(self.raw[:, self.live] - self.rest_raw).mean(axis=1)
+        live = self.live
+        mean: FloatColumn = np.abs(self.raw[:, live] - self.rest_raw[live]).mean(axis=1)
         return mean
 
 
@@ -169,17 +171,41 @@ def discover_wheels(frames: Frames, first_time_ns: int, hints: Hints | None = No
     bus = Bus(len(survey.streams), len(survey.fields))
     if not survey.fields:
         return Discovery((), bus, next_steps(None))
-    sets = _ranked(survey)
+    told = _told_apart(survey, _ranked(survey)[:MOST_SHOWN], hints)
     candidates: list[Candidate] = []
-    for each in sets[:MOST_SHOWN]:
-        own = hints if not candidates else _without_errors(hints)
-        candidates.append(_candidate(survey, each, own, first_time_ns / 1e9, candidates, sets))
+    sets = [found for found, _ in told]
+    for found, left in told:
+        own = hints if not candidates else replace(hints, speeds=(), track=None)
+        candidates.append(
+            _candidate(survey, found, left, own, first_time_ns / 1e9, candidates, sets)
+        )
     return Discovery(tuple(candidates), bus, next_steps(candidates[0] if candidates else None))
 
 
-def _without_errors(hints: Hints) -> Hints:
-    """Hints for candidates that nobody asked about: the first one has answered for them."""
-    return replace(hints, speeds=(), track=None)
+def _told_apart(
+    survey: Survey, sets: Sequence[_Set], hints: Hints
+) -> list[tuple[_Set, tuple[bool, SidesBy] | None]]:
+    """Return the sets with what tells their sides; those that the hints contradict come last.
+
+    Raises
+    ------
+    RequestError : the hints contradict them all.
+    """
+    fitting: list[tuple[_Set, tuple[bool, SidesBy] | None]] = []
+    contradicted: list[tuple[_Set, tuple[bool, SidesBy] | None]] = []
+    first_error: RequestError | None = None
+    for found in sets:
+        if found.halves is None:
+            fitting.append((found, None))
+            continue
+        try:
+            fitting.append((found, tell_sides(survey, found.sides, hints)))
+        except RequestError as error:
+            first_error = first_error or error
+            contradicted.append((found, None))
+    if first_error is not None and not any(left for _, left in fitting):
+        raise first_error
+    return fitting + contradicted
 
 
 def _ranked(survey: Survey) -> list[_Set]:
@@ -219,7 +245,7 @@ def _set_of_four(survey: Survey, four: FourFields) -> _Set:
         rest_raw = rest_raw + above
         if four.rest is None:
             inferred = infer_rest(survey, raw.mean(axis=1), four.fields)
-            rest_raw = 0.0 if inferred is None else inferred
+            rest_raw = np.full(4, 0.0 if inferred is None else inferred)
             body = fit_rigid_body(survey.moments.time_s, np.maximum(raw - rest_raw, 0.0))
     return _Set(
         fields=four.fields,
@@ -249,11 +275,11 @@ def _with_still_bits(
     places: tuple[tuple[int, str, int], ...],
     length: int,
     raw: NDArray[np.float64],
-    rest_raw: float,
+    rest_raw: NDArray[np.float64],
 ) -> tuple[int, int]:
     """Return the full length, and what the still bits in it add to the values."""
     steps = np.abs(raw - rest_raw).mean(axis=1)
-    whole = full_length(survey, places, length, steps, rest_raw)
+    whole = full_length(survey, places, length, steps, float(np.median(rest_raw)))
     return whole, still_value(survey, places[0], length, whole)
 
 
@@ -269,7 +295,7 @@ def _set_of_three(survey: Survey, three: ThreeFields) -> _Set:
     rest_raw = three.rest_raw + above
     if three.rest is None:
         inferred = infer_rest(survey, three.raw.mean(axis=1) + above, three.fields)
-        rest_raw = 0.0 if inferred is None else inferred
+        rest_raw = np.full(3, 0.0 if inferred is None else inferred)
     halves = front = None
     by_turns = False
     if geometry.pair is not None and geometry.alone is not None:
@@ -287,7 +313,7 @@ def _set_of_three(survey: Survey, three: ThreeFields) -> _Set:
         length=length,
         moving_bits=three.length,
         raw=np.column_stack([three.raw + above, survey.held(fourth.stream, bits)]),
-        rest_raw=rest_raw,
+        rest_raw=np.append(rest_raw, np.median(rest_raw)),
         rest_s=0.0 if three.rest is None else three.rest.seen_s,
         moving=geometry.moving,
         sides=geometry.sides,
@@ -329,23 +355,17 @@ def _reading_order(place: tuple[int, str, int]) -> int:
 def _candidate(
     survey: Survey,
     found: _Set,
+    left: tuple[bool, SidesBy] | None,
     hints: Hints,
     first_time_s: float,
     better: Sequence[Candidate],
     sets: Sequence[_Set],
 ) -> Candidate:
-    told = None
-    if found.halves is not None:
-        try:
-            told = tell_sides(survey, found.sides, hints)
-        except RequestError:
-            if not better:
-                raise
     placing = place_fields(
         found.halves,
         found.front,
         "tight turns" if found.axles_by_turns else "place in the message",
-        told,
+        left,
         [(place[0], _reading_order(place)) for place in found.places],
     )
     copy_of, kind = _kind(found, better, sets)
@@ -354,7 +374,7 @@ def _candidate(
     candidate = Candidate(
         kind=kind,
         fields=_wheel_fields(survey, found, placing),
-        rest_raw=found.rest_raw,
+        rest_raw=float(np.median(found.rest_raw)),
         rest_seen=found.rest_s > 0,
         axles_by=placing.axles_by,
         sides_by=placing.sides_by,
@@ -390,6 +410,7 @@ def _wheel_fields(
                 place=corner,
                 state=found.states[at],
                 ratio=found.ratios[at],
+                rest_raw=float(found.rest_raw[at]),
             )
         )
     fl, fr, rl, rr = fields
@@ -458,5 +479,6 @@ def _others_at_rest(survey: Survey, found: _Set) -> int:
 def _traces(survey: Survey, found: _Set, placing: Placing) -> Traces:
     at = np.linspace(0, len(survey.moments.time_s) - 1, _TRACE_POINTS)
     rows = np.unique(at.astype(np.intp))
-    steps = found.raw[:, list(placing.order)][rows] - found.rest_raw
+    order = list(placing.order)
+    steps = found.raw[rows][:, order] - found.rest_raw[order]
     return Traces(survey.moments.time_s[rows], steps)

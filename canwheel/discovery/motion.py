@@ -31,6 +31,9 @@ turns shows: a bend of 37 m radius on a track of 1.5 m. Slip of driven wheels st
 _REST_S = 1.0
 """A car that stands does so for longer than this. [s]"""
 
+_APART_AT_REST = 0.05
+"""Farthest that the values of rest lie apart, of the range of the drive."""
+
 _FRONT_WIDER = (0.35, 4.5)
 """(L/t)²/2: how much the fronts' share grows with the square of the sides' difference; wheelbase
 over track lies between 1.3 and 2.3 for cars (1.45 for L/t = 1.7; FACTS: derived), and noise in the
@@ -40,17 +43,17 @@ _SURE = 5.0
 """Standard deviations by which front and rear must differ in turns."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Rest:
-    """The raw value at which the car stands.
+    """The raw values at which the car stands.
 
     Attributes
     ----------
-    raw : the value.
-    seen_s : how long all four stood at it. [s]
+    raw : (k,) of each field; the same for all as a rule.
+    seen_s : how long all stood at it. [s]
     """
 
-    raw: float
+    raw: NDArray[np.float64]
     seen_s: float
 
 
@@ -88,32 +91,34 @@ class RigidBody:
 
 
 def find_rest(time_s: NDArray[np.float64], raw: Quad) -> Rest | None:
-    """Find the value at which all stand still together, None when they never do.
+    """Find the values at which all stand still together, None when they never do.
 
     Parameters
     ----------
     time_s : (t,) moments. [s]
     raw : (t, k) raw values of two and more fields.
 
-    Of the values that all hold unchanged for a second and more, it is the one from which they move
-    on in small steps, and the lowest of those; a mark such as "no value yet" is left by a jump.
+    Of the values that all hold unchanged for a second and more, it is those from which they move on
+    in small steps, and the lowest; a mark such as "no value yet" is left by a jump. Some units
+    count one wheel from another nought than the rest; the four then stand a little apart.
     """
     span = float(np.percentile(raw, 99) - np.percentile(raw, 1))
-    low = np.min(raw, axis=1)
-    held = np.all(raw == raw[:, :1], axis=1)
-    same = held & (np.diff(low, prepend=np.nan) == 0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
-    seen: dict[float, float] = {}
+    near = np.ptp(raw, axis=1) <= _APART_AT_REST * span
+    still = near & np.all(np.diff(raw, axis=0, prepend=np.nan) == 0, axis=1)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8)))
+    seen: dict[tuple[float, ...], float] = {}
     for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         begin, end = max(0, first - 1), stop - 1
         length_s = float(time_s[end] - time_s[begin])
-        near = [raw[at].mean() for at in (begin - 1, end + 1) if 0 <= at < len(raw)]
-        if length_s >= _REST_S and all(abs(value - low[end]) < span / 8 for value in near):
-            seen[float(low[end])] = seen.get(float(low[end]), 0.0) + length_s
+        here = raw[end]
+        beside = [raw[at] for at in (begin - 1, end + 1) if 0 <= at < len(raw)]
+        if length_s >= _REST_S and all(np.all(np.abs(one - here) < span / 8) for one in beside):
+            key = tuple(here.tolist())
+            seen[key] = seen.get(key, 0.0) + length_s
     if not seen:
         return None
-    lowest = min(seen)
-    return Rest(lowest, seen[lowest])
+    lowest = min(seen, key=sum)
+    return Rest(np.array(lowest), seen[lowest])
 
 
 def fit_rigid_body(time_s: NDArray[np.float64], speed: Quad) -> RigidBody:

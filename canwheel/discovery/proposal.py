@@ -38,6 +38,7 @@ class WheelField:
     place : the corner that it is written as when nothing tells: one of the possible answers.
     state : beside the other three.
     ratio : to the mean of the four when straight; None of a field that is not live.
+    rest_raw : raw value at which it stands while the car does.
     """
 
     channel: str
@@ -51,6 +52,7 @@ class WheelField:
     place: Corner
     state: FieldState
     ratio: float | None
+    rest_raw: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +124,7 @@ class Candidate:
     ----------
     kind : what it is.
     fields : in corner order of their `place`: front left, front right, rear left, rear right.
-    rest_raw : raw value at which the car stands.
+    rest_raw : raw value at which the car stands, of most of the fields.
     rest_seen : whether the drive showed it; else it is inferred, or taken for nought.
     axles_by, sides_by : what tells front from rear, and left from right.
     scale : what a step is worth.

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,10 +23,10 @@ _FARTHEST_RATIO = 0.14
 _WIDEST_SPREAD = 0.03
 """Straight on, the four differ by no more of the speed, and one or two steps."""
 
-_FLAG_HOLDS = 0.3
-"""In turns FL² + RR² = FR² + RL² may be missed by this share of the sides' difference: 3 % are
-seen on a real road with front and rear in two messages; numbers that are no four wheels miss it by
-a third and more."""
+_FLAG_HOLDS = 0.15
+"""In turns FL² + RR² = FR² + RL² may be missed by this share of the sides' difference, and a step:
+3 % are seen on a real road with front and rear in two messages; numbers that are no four wheels
+miss it by a third, as a rule."""
 
 _SHORTEST_MOVE_S = 8.0
 """The car must move for so long. [s]"""
@@ -35,6 +34,11 @@ _SHORTEST_MOVE_S = 8.0
 _LEAST_CHANGE = 0.15
 """Without a rest, a speed changes at least by this share of itself in a drive; voltages of four
 cells and the like do not."""
+
+
+_ACCELERATION_OVER_S, _FASTEST_CHANGE = 0.5, 0.25
+"""In half a second a car gains or loses less than this share of its top speed, but for one moment
+in a hundred: braking with 0.8 g from 60 km/h is 0.24; a torque comes and goes faster. [s]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +51,7 @@ class FourFields:
     length : bits that their values are read from, the same for all.
     raw : (t, 4) raw values at the survey's moments; of pulse counters, pulses a second.
     rest : where they stand still together, None when the drive does not show it.
-    rest_raw : the raw value taken for rest.
+    rest_raw : (4,) the raw values taken for rest.
     body : their motion.
     cost : how far they are from the ideal, for choosing among sets that share fields.
     """
@@ -56,14 +60,9 @@ class FourFields:
     length: int
     raw: Quad
     rest: Rest | None
-    rest_raw: float
+    rest_raw: NDArray[np.float64]
     body: RigidBody
     cost: float
-
-    @property
-    def steps(self) -> float:
-        """Raw steps between rest and the fastest."""
-        return float(np.percentile(self.raw, 99) - self.rest_raw)
 
 
 def find_fours(
@@ -94,18 +93,21 @@ def judge_four(survey: Survey, chosen: Sequence[Field]) -> FourFields | None:
     length = common_length(survey, chosen)
     raw, held = columns_of(survey, chosen, length)
     rest = find_rest(survey.moments.time_s, held)
-    rest_raw = 0.0 if rest is None else rest.raw
-    if chosen[0].kind == "pulse counter":
-        rest_raw = 0.0
+    rest_raw = np.zeros(4) if rest is None or is_pulses(chosen) else rest.raw
     speed = np.abs(raw - rest_raw)
     if not moves_like_a_car(survey, raw, rest, rest_raw):
         return None
     body = fit_rigid_body(survey.moments.time_s, speed)
-    if not _can_be_wheels(body, survey, speed):
+    if not _can_be_wheels(body, speed):
         return None
     return FourFields(
         (a, b, c, d), length, raw, rest, rest_raw, body, _cost(chosen, body)
     )
+
+
+def is_pulses(chosen: Sequence[Field]) -> bool:
+    """Whether these count pulses."""
+    return chosen[0].kind == "pulse counter"
 
 
 def common_length(survey: Survey, chosen: Sequence[Field]) -> int:
@@ -137,30 +139,36 @@ def columns_of(
 
 
 def moves_like_a_car(
-    survey: Survey, raw: NDArray[np.float64], rest: Rest | None, rest_raw: float
+    survey: Survey, raw: NDArray[np.float64], rest: Rest | None, rest_raw: NDArray[np.float64]
 ) -> bool:
     """Whether values cover enough steps for long enough, and are not a constant with a ripple."""
-    low, high = np.percentile(raw, (1, 99))
-    if high - rest_raw < _FEWEST_STEPS:
-        return False
-    if rest is None and high - low < _LEAST_CHANGE * high:
+    steps = np.median(raw - rest_raw, axis=1)
+    low, high = np.percentile(steps, (1, 99))
+    if high < _FEWEST_STEPS or (rest is None and high - low < _LEAST_CHANGE * high):
         return False
     step_s = float(survey.moments.time_s[1] - survey.moments.time_s[0])
-    moving = np.median(raw, axis=1) - rest_raw > 0.1 * (high - rest_raw)  # noqa: PLR2004
-    return bool(moving.sum() * step_s >= _SHORTEST_MOVE_S)
+    if (steps > 0.1 * high).sum() * step_s < _SHORTEST_MOVE_S:  # noqa: PLR2004 - it moves
+        return False
+    apart = max(1, round(_ACCELERATION_OVER_S / step_s))
+    change = np.percentile(np.abs(steps[apart:] - steps[:-apart]), 99)
+    return bool(change <= _FASTEST_CHANGE * high)
 
 
-def _can_be_wheels(body: RigidBody, survey: Survey, speed: Quad) -> bool:
+def _can_be_wheels(body: RigidBody, speed: Quad) -> bool:
     """Whether four numbers can be a car's wheels by how they move."""
-    step = 1.5 / max(1.0, float(np.median(speed[body.moving]))) if body.moving.any() else 1.0
-    if not body.spread <= _WIDEST_SPREAD + step:
+    if not body.spread <= _WIDEST_SPREAD + 1.5 * one_step(speed, body.moving):
         return False
-    if max(abs(ratio - 1) for ratio in body.ratio) > _FARTHEST_RATIO:
+    if max(abs(ratio - 1) for ratio in body.ratio) > _FARTHEST_RATIO or body.copies > 1:
         return False
-    if body.copies > 1:
-        return False
-    del survey
-    return body.halves is None or body.across <= _FLAG_HOLDS
+    if body.halves is None:
+        return True
+    turning = body.moving & (np.abs(body.sides) > body.turn / 2)
+    return body.across <= _FLAG_HOLDS + one_step(speed, turning) / body.turn
+
+
+def one_step(speed: NDArray[np.float64], when: NDArray[np.bool_]) -> float:
+    """One raw step as a share of the usual speed at some moments; 1 where there are none."""
+    return 1.0 / max(1.0, float(np.median(speed[when]))) if when.any() else 1.0
 
 
 def _cost(chosen: Sequence[Field], body: RigidBody) -> float:
@@ -207,8 +215,3 @@ def _share(one: Sequence[Field], other: Sequence[Field]) -> bool:
         for a in one
         for b in other
     )
-
-
-def pairs_of(count: int) -> list[tuple[int, int]]:
-    """All pairs of so many."""
-    return list(combinations(range(count), 2))

@@ -19,7 +19,7 @@ from canwheel.discovery.motion import (
     smoothed,
 )
 from canwheel.discovery.proposal import FieldState
-from canwheel.discovery.search import columns_of, common_length, moves_like_a_car
+from canwheel.discovery.search import columns_of, common_length, moves_like_a_car, one_step
 from canwheel.discovery.survey import Survey
 
 _LOOKED_AT = 10
@@ -80,16 +80,11 @@ class ThreeFields:
     length: int
     raw: NDArray[np.float64]
     rest: Rest | None
-    rest_raw: float
+    rest_raw: NDArray[np.float64]
     fourth: Fourth
     geometry: "Triangle"
     spread: float
     cost: float
-
-    @property
-    def steps(self) -> float:
-        """Raw steps between rest and the fastest."""
-        return float(np.percentile(self.raw, 99) - self.rest_raw)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,6 +102,8 @@ class Triangle:
     turn : its busiest twentieth.
     ratio : each one's ratio to the mean when straight.
     moving : (t,) when the car moved.
+    wider : how much the front one of the pair gains with the square of `sides`.
+    pair_differs : busiest twentieth of the pair's own half difference.
     """
 
     pair: tuple[int, int] | None
@@ -117,6 +114,17 @@ class Triangle:
     turn: float
     ratio: tuple[float, ...]
     moving: NDArray[np.bool_]
+    wider: float
+    pair_differs: float
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether the turns, if there are any, show three wheels and nothing else."""
+        if self.pair is None:
+            return True
+        low, high = _FRONT_WIDER
+        tight = self.front_sure >= _SURE and low <= self.wider <= high
+        return tight or self.pair_differs < _PAIR_ALIKE * self.turn
 
 
 def find_threes(survey: Survey, groups: Sequence[Sequence[int]]) -> list[ThreeFields]:
@@ -140,20 +148,22 @@ def judge_three(survey: Survey, chosen: Sequence[Field]) -> ThreeFields | None:
     length = common_length(survey, chosen)
     raw, held = columns_of(survey, chosen, length)
     rest = find_rest(survey.moments.time_s, held)
-    rest_raw = 0.0 if rest is None else rest.raw
+    rest_raw = np.zeros(3) if rest is None else rest.raw
     if not moves_like_a_car(survey, raw, rest, rest_raw):
         return None
     speed = np.abs(raw - rest_raw)
     geometry, spread = _triangle(survey.moments.time_s, speed)
-    step = 1.5 / max(1.0, float(np.median(speed[geometry.moving])))
-    if not spread <= _WIDEST_SPREAD + step or geometry.turn == 0:
+    if not spread <= _WIDEST_SPREAD + 1.5 * one_step(speed, geometry.moving):
         return None
-    if max(abs(ratio - 1) for ratio in geometry.ratio) > 0.1 or _copied(speed, geometry):  # noqa: PLR2004
+    if max(abs(ratio - 1) for ratio in geometry.ratio) > _FARTHEST_RATIO:
+        return None
+    if _copied(speed, geometry) or not geometry.is_plain:
         return None
     fourths = [
         fourth
         for place in _places(survey, chosen, length)
-        if (fourth := _judged(survey, chosen, place, length, raw, rest_raw)) is not None
+        if (fourth := _judged(survey, chosen, place, length, raw, float(np.median(rest_raw))))
+        is not None
     ]
     if not fourths:
         return None
@@ -315,7 +325,8 @@ def _triangle(
     turn = busiest(sides[used])
     ratios = tuple(float(each) for each in ratio)
     if turn < TURNS_FROM or used.sum() < 4 * window:
-        return Triangle(None, None, None, 0.0, sides, turn, ratios, moving), spread
+        nothing = Triangle(None, None, None, 0.0, sides, turn, ratios, moving, 0.0, 0.0)
+        return nothing, spread
     wider, sure = _grows(apart[pair][used], sides[used], window)
     if wider < 0:
         pair = (pair[1], pair[0])
@@ -330,12 +341,23 @@ def _triangle(
             turn,
             ratios,
             moving,
+            abs(wider),
+            size[pair[0], pair[1]] / 2 if pair in size else size[pair[1], pair[0]] / 2,
         ),
         spread,
     )
 
 
 _SURE = 5.0
+
+_FRONT_WIDER = (0.7, 9.0)
+"""(L/t)²: how much the front one of a pair gains with the square of the sides' half difference, in
+the terms of this module; twice what ``motion.py`` has."""
+
+_PAIR_ALIKE = 0.12
+"""In wide turns the two on one side differ by less than this share of the sides' difference."""
+
+_FARTHEST_RATIO = 0.1
 
 
 def _grows(

@@ -61,6 +61,7 @@ class FieldPart(Part, frozen=True):
     byte_order: ByteOrder
     moving_bits: int
     ratio: float | None
+    rest_raw: float
 
 
 class ScalePart(Part, frozen=True):
@@ -221,6 +222,7 @@ def _field(field: WheelField) -> FieldPart:
         byte_order=field.bits.byte_order,
         moving_bits=field.moving_bits,
         ratio=_figures(field.ratio, 5),
+        rest_raw=field.rest_raw,
     )
 
 

@@ -32,7 +32,7 @@ from canwheel.corners import CORNERS, Corner  # noqa: E402
 from canwheel.definitions.assign import wheel_sets  # noqa: E402
 from canwheel.definitions.dbc import read_definitions  # noqa: E402
 from canwheel.definitions.layout import BitField, WheelLayout  # noqa: E402
-from canwheel.discovery import DeclaredTurn, Hints, WheelField, discover_wheels  # noqa: E402
+from canwheel.discovery import Candidate, DeclaredTurn, Hints, discover_wheels  # noqa: E402
 from canwheel.errors import RequestError  # noqa: E402
 from canwheel.roadtest.adopt import adopt_layout  # noqa: E402
 from canwheel.roadtest.bus_layout import BusLayout  # noqa: E402
@@ -77,28 +77,23 @@ class Found:
 
 def discovered(capture: UnlabelledCapture) -> list[Found]:
     """Run the program on a capture, with one declared left turn; the ranking, best first."""
-    hints = Hints(turns=(DeclaredTurn("left", capture.left_s),))
-    if not capture.wheels:
-        hints = Hints()
+    hints = Hints(turns=(DeclaredTurn("left", capture.left_s),) if capture.wheels else ())
     first_ns = int(capture.frames.time_ns[0])
     try:
-        outcome = discover_wheels(capture.frames, first_ns, hints)
-    except RequestError:  # the turn does not fit the first proposal: then its corners are not told
-        outcome = discover_wheels(capture.frames, first_ns)
-    ranking = []
-    for candidate in outcome.candidates:
-        fields = tuple(_field(one) for one in candidate.fields)
-        corners = {
-            one.corner: place
-            for one, place in zip(candidate.fields, fields, strict=True)
-            if one.corner is not None
-        }
-        ranking.append(Found(candidate.kind, fields, corners if candidate.is_complete else None))
-    return ranking
+        discovery = discover_wheels(capture.frames, first_ns, hints)
+    except RequestError:  # what it found did not turn then: it found something else
+        discovery = discover_wheels(capture.frames, first_ns)
+    return [_found(candidate) for candidate in discovery.candidates]
 
 
-def _field(one: WheelField) -> TrueField:
-    return TrueField(one.can_id, one.extended, one.bits)
+def _found(candidate: Candidate) -> Found:
+    fields = tuple(
+        TrueField(field.can_id, field.extended, field.bits) for field in candidate.fields
+    )
+    kind = "speed" if candidate.kind == "wheel speeds" else candidate.kind
+    return Found(
+        kind, fields, dict(zip(CORNERS, fields, strict=True)) if candidate.is_complete else None
+    )
 
 
 # --- layouts -------------------------------------------------------------------------------------
