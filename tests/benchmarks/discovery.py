@@ -127,10 +127,10 @@ _ANY_CAR = Vehicle(vehicle=VehicleFacts(driven="front"))
 """Which axle is driven; one file names its wheels by that."""
 
 
-def open_layouts() -> list[Layout]:
+def open_layouts(files: str = "*") -> list[Layout]:
     """Every set of four wheel speeds of the open data set; counts of pulses are none."""
     layouts = []
-    for path in sorted(Path(opendbc.__file__).parent.rglob("*.dbc")):
+    for path in sorted(Path(opendbc.__file__).parent.rglob(f"{files}.dbc")):
         for number, family in enumerate(wheel_sets(read_definitions(path), _ANY_CAR)):
             if family.unit == "pulse count":
                 continue
