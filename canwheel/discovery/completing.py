@@ -51,7 +51,12 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
     asked: dict[tuple[int, int], None] = {}
     for stream, taken in at.items():
         taken.sort()
-        gaps = {b - a for a, b in zip(taken, taken[1:], strict=False)}
+        gaps = {
+            (b - a) // parts
+            for a, b in zip(taken, taken[1:], strict=False)
+            for parts in (1, 2, 3)  # one or two of the four may be missing between them
+            if (b - a) % parts == 0 and (b - a) // parts >= length
+        }
         for gap in gaps:
             for lsb in taken:
                 asked.setdefault((stream, lsb - gap))

@@ -39,7 +39,7 @@ from canwheel.discovery.scale import (
 )
 from canwheel.discovery.search import FourFields, find_fours
 from canwheel.discovery.survey import Survey, survey_frames
-from canwheel.discovery.three import ThreeFields, find_threes
+from canwheel.discovery.three import ThreeFields, find_threes, three_of_four
 from canwheel.errors import RequestError
 from canwheel.frames import Frames
 
@@ -212,7 +212,12 @@ def _ranked(survey: Survey) -> list[_Set]:
     """All sets, the best first; none has a bit in common with a better one."""
     survey, groups = complete_groups(survey)
     fours, without = find_fours(survey, groups)
-    sets = [_set_of_four(survey, four) for four in fours]
+    sets = []
+    for four in fours:
+        three = None if four.body.halves is not None else three_of_four(survey, four)
+        sets.append(
+            _set_of_four(survey, four) if three is None else _set_of_three(survey, three)
+        )
     sets += [_set_of_three(survey, three) for three in find_threes(survey, without)]
     sets.sort(key=_rank)
     taken: dict[int, set[int]] = {}

@@ -36,6 +36,9 @@ _LEAST_CHANGE = 0.15
 cells and the like do not."""
 
 
+_LAGS = 0.75
+"""Correlation of a difference with the acceleration from which on it is a lag."""
+
 _ACCELERATION_OVER_S, _FASTEST_CHANGE = 0.5, 0.25
 """In half a second a car gains or loses less than this share of its top speed, but for one moment
 in a hundred: braking with 0.8 g from 60 km/h is 0.24; a torque comes and goes faster. [s]"""
@@ -161,9 +164,31 @@ def _can_be_wheels(body: RigidBody, speed: Quad) -> bool:
     if max(abs(ratio - 1) for ratio in body.ratio) > _FARTHEST_RATIO or body.copies > 1:
         return False
     if body.halves is None:
-        return True
+        return not lags(speed, body.moving)
     turning = body.moving & (np.abs(body.sides) > body.turn / 2)
     return body.across <= _FLAG_HOLDS + one_step(speed, turning) / body.turn
+
+
+def lags(speed: NDArray[np.float64], moving: NDArray[np.bool_]) -> bool:
+    """Whether the differences between the fields go along with the acceleration.
+
+    Copies of one speed that come late differ so; wheels, but for slip, differ at random when the
+    car drives straight on.
+
+    Parameters
+    ----------
+    speed : (t, k) raw steps above rest.
+    moving : (t,) when the car moved.
+    """
+    mean = speed.mean(axis=1)
+    change = np.gradient(mean)[moving]
+    if len(change) < 10 or np.ptp(change) == 0:  # noqa: PLR2004
+        return False
+    apart = speed[moving] - mean[moving, np.newaxis]
+    along = [
+        abs(float(np.corrcoef(one, change)[0, 1])) if np.ptp(one) > 0 else 0.0 for one in apart.T
+    ]
+    return max(along) > _LAGS
 
 
 def one_step(speed: NDArray[np.float64], when: NDArray[np.bool_]) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.definitions.layout import BitField
+from canwheel.definitions.layout import BitField, ByteOrder
 from canwheel.discovery.alike import sets_of
 from canwheel.discovery.fields import Field
 from canwheel.discovery.motion import (
@@ -19,7 +19,14 @@ from canwheel.discovery.motion import (
     smoothed,
 )
 from canwheel.discovery.proposal import FieldState
-from canwheel.discovery.search import columns_of, common_length, moves_like_a_car, one_step
+from canwheel.discovery.search import (
+    FourFields,
+    columns_of,
+    common_length,
+    lags,
+    moves_like_a_car,
+    one_step,
+)
 from canwheel.discovery.survey import Survey
 
 _LOOKED_AT = 10
@@ -29,6 +36,12 @@ _LIKE_THE_OTHERS = 0.12
 
 _ALIVE_FROM = 0.15
 """Share of the driving for which it must be, to be called alive at times."""
+
+_MOSTLY_ALIVE = 0.5
+"""A fourth that wanders while it is away from the others must be near them for this share."""
+
+_STANDS = 0.9
+"""Share of the time away from the others for which a dead or sleeping fourth stands at one value."""
 
 _PACE = 1.7
 
@@ -141,8 +154,38 @@ def find_threes(survey: Survey, groups: Sequence[Sequence[int]]) -> list[ThreeFi
     return found
 
 
-def judge_three(survey: Survey, chosen: Sequence[Field]) -> ThreeFields | None:
-    """Judge three fields, None when they cannot be three of a car's wheels."""
+def three_of_four(survey: Survey, four: FourFields) -> ThreeFields | None:
+    """Return the three that show turns, where all four together show none; None where none do.
+
+    A wheel that sleeps at low speed hides just the tight turns that tell the corners.
+
+    Parameters
+    ----------
+    survey : the bus.
+    four : alike fields in whose motion no turn is to be seen.
+    """
+    best: ThreeFields | None = None
+    for left_out in range(4):
+        chosen = [field for k, field in enumerate(four.fields) if k != left_out]
+        other = four.fields[left_out]
+        three = judge_three(survey, chosen, place=(other.stream, other.lsb))
+        if three is None or three.geometry.pair is None or three.fourth.state == "live":
+            continue
+        if best is None or three.cost < best.cost:
+            best = three
+    return best
+
+
+def judge_three(
+    survey: Survey, chosen: Sequence[Field], *, place: tuple[int, int] | None = None
+) -> ThreeFields | None:
+    """Judge three fields, None when they cannot be three of a car's wheels.
+
+    Parameters
+    ----------
+    survey, chosen : the bus, and the three.
+    place : message and lowest bit of the fourth, where it is known.
+    """
     if chosen[0].kind != "number":
         return None
     length = common_length(survey, chosen)
@@ -159,10 +202,12 @@ def judge_three(survey: Survey, chosen: Sequence[Field]) -> ThreeFields | None:
         return None
     if _copied(speed, geometry) or not geometry.is_plain:
         return None
+    if geometry.pair is None and lags(speed, geometry.moving):
+        return None
     fourths = [
         fourth
-        for place in _places(survey, chosen, length)
-        if (fourth := _judged(survey, chosen, place, length, raw, float(np.median(rest_raw))))
+        for one in ([(*place, 1.0)] if place else _places(survey, chosen, length))
+        if (fourth := _judged(survey, chosen, one, length, raw, float(np.median(rest_raw))))
         is not None
     ]
     if not fourths:
@@ -203,7 +248,9 @@ def _places(
         by_stream.setdefault(field.stream, []).append(field.lsb)
     match sorted((len(at) for at in by_stream.values()), reverse=True):
         case [3]:
-            yield from _in_one_message(survey, *next(iter(by_stream.items())), length)
+            (only,) = by_stream
+            order = chosen[0].byte_order
+            yield from _in_one_message(survey, only, by_stream[only], order, length)
         case [2, 1]:
             full = next(at for at in by_stream.values() if len(at) == 2)  # noqa: PLR2004
             stream, (taken,) = next((s, at) for s, at in by_stream.items() if len(at) == 1)
@@ -215,7 +262,7 @@ def _places(
 
 
 def _in_one_message(
-    survey: Survey, stream: int, taken: list[int], length: int
+    survey: Survey, stream: int, taken: list[int], byte_order: ByteOrder, length: int
 ) -> Iterator[tuple[int, int, float]]:
     a, b, c = sorted(taken)
     bits = survey.streams[stream].bits
@@ -225,8 +272,15 @@ def _in_one_message(
         if len(four) < 4 or not inside or min(np.diff(four)) < length:  # noqa: PLR2004
             continue
         gaps = np.diff(four)
-        aligned = (four[0] + 1) % 8 == 0 or (four[0] - length + 1) % 8 == 0
-        yield stream, lsb, (0.95 if np.all(gaps == gaps[0]) else 0.75) + 0.05 * aligned
+        regular = 0.9 if np.all(gaps == gaps[0]) else 0.7
+        yield stream, lsb, regular + _begins_evenly(four, byte_order, bits)
+
+
+def _begins_evenly(four: list[int], byte_order: ByteOrder, bits: int) -> float:
+    """Up to 0.1 where four fields begin at an even place of the payload, as blocks of them do."""
+    first = bits - 1 - four[-1] if byte_order == "little_endian" else four[0] + 1
+    best = max((size for size in (8, 16, 32, 64) if first % size == 0), default=4)
+    return 0.1 * np.log2(best / 4) / 4
 
 
 def _in_another_message(
@@ -271,21 +325,18 @@ def state_of(
     if not len(mine):
         return None
     near = np.abs(mine - middle[moving]) <= _LIKE_THE_OTHERS * speed[moving] + 1
-    still = float(np.mean(mine == np.median(mine)))
-    usual = float(np.median(mine))
-    if still > 0.98:  # noqa: PLR2004 - it stands
-        if usual == rest_raw:
-            return "silent"
-        if usual >= (1 << bits.length) - 2:
-            return "no value"
-        return "silent" if usual == 0 else "frozen"
-    if float(np.mean(near)) < _ALIVE_FROM:
-        return None
-    # away from the others it rests, stands, or says that it has no value; it does not wander
     away = mine[~near]
-    if len(away) and float(np.mean(np.diff(away) == 0)) < 0.5:  # noqa: PLR2004
-        return None
-    return "faulty"
+    if not len(away):
+        return "faulty"
+    values, counts = np.unique(away, return_counts=True)
+    usual = float(values[np.argmax(counts)])
+    if counts.max() < _STANDS * len(away):  # it wanders
+        return "faulty" if float(np.mean(near)) > _MOSTLY_ALIVE else None
+    if usual >= (1 << bits.length) - 2:
+        return "no value"
+    if float(np.mean(near)) >= _ALIVE_FROM:
+        return "faulty"
+    return "silent" if usual in (rest_raw, 0.0) else "frozen"
 
 
 def _triangle(
