@@ -186,6 +186,17 @@ def _odd(rng: np.random.Generator) -> Numbers:
     )
 
 
+def _enciphered(rng: np.random.Generator) -> Numbers:
+    """Bytes without a pattern."""
+    return tuple(Number("random", 8) for _ in range(int(rng.integers(2, 8))))
+
+
+def _four_of_their_own(rng: np.random.Generator) -> Numbers:
+    """Four numbers of one size that go their own ways."""
+    length = int(rng.choice((10, 12, 16)))
+    return tuple(Number("walk", length) for _ in range(4))
+
+
 def low_copies(rng: np.random.Generator) -> Numbers:
     """The four wheel speeds once more, coarsely, as a gateway passes them on to the dash."""
     length, scale = ((8, 1.0), (8, 0.9), (10, 0.5))[int(rng.integers(3))]
@@ -219,6 +230,8 @@ _SUBJECTS: tuple[tuple[Subject, tuple[float, ...]], ...] = (
     (_clock, _SLOW_S),
     (_lamps, _SLOW_S),
 )
+_ODD: tuple[Subject, ...] = (_odd, _odd, _odd, _odd, _odd, _enciphered, _four_of_their_own)
+_ANY_S = (0.01, 0.02, 0.05, 0.1, 0.1, 0.2, 0.5, 1.0)
 _WHEEL_SUBJECTS: tuple[tuple[Subject, tuple[float, ...]], ...] = (
     (low_copies, (0.05, 0.1)),
     (pulse_counts, (0.02, 0.04)),
@@ -256,7 +269,7 @@ def random_background(
         if happens(rng, 0.35):
             subjects.append(repeatable[int(rng.integers(len(repeatable)))])
         else:
-            subjects.append((_odd, (0.01, 0.02, 0.05, 0.1, 0.1, 0.2, 0.5, 1.0)))
+            subjects.append((_ODD[int(rng.integers(len(_ODD)))], _ANY_S))
     drawn = [(subject(rng), float(rng.choice(cycles))) for subject, cycles in subjects[:count]]
     drawn.sort(key=lambda one: one[1])
     cycles_s = _slowed([cycle_s for _, cycle_s in drawn], bitrate, taken_load)

@@ -21,7 +21,7 @@ BusQuantity = Literal[
     # body and dash
     "outside", "battery", "tyre_pressure", "tyre_temperature", "switch", "indicator", "clock",
     # what only the bus itself needs
-    "constant", "walk", "noise", "selector", "crc8", "xor",
+    "constant", "walk", "noise", "random", "selector", "crc8", "xor",
 ]  # fmt: skip
 """What the rest of a car's bus talks about; see `background` for who says what."""
 Quantity = Corner | HelperQuantity | OtherQuantity | BusQuantity

@@ -267,6 +267,14 @@ def _noise(
     return np.clip(number, 0.0, (1 << signal.length) - 1.0)
 
 
+def _random(
+    drive: Drive, signal: SentSignal, sent_s: FloatColumn, rng: np.random.Generator
+) -> FloatColumn:
+    """Bits without a pattern, as what is enciphered or packed looks."""
+    del drive
+    return rng.integers(0, 1 << signal.length, len(sent_s)).astype(np.float64)
+
+
 def _selector(
     drive: Drive, signal: SentSignal, sent_s: FloatColumn, rng: np.random.Generator
 ) -> FloatColumn:
@@ -310,6 +318,7 @@ BUS_TELLERS: dict[Quantity, Teller] = {
     "constant": _constant,
     "walk": _walk,
     "noise": _noise,
+    "random": _random,
     "selector": _selector,
     "crc8": _zero,  # made when the rest of the payload stands
     "xor": _zero,

@@ -30,6 +30,7 @@ from canwheel.roadtest.packing import bit_places
 from canwheel.roadtest.random_car import random_car, random_pickups, random_rings, random_road
 from canwheel.roadtest.random_car import random_unit as _random_unit
 from canwheel.roadtest.recording import record_frames
+from canwheel.roadtest.road import Road
 from canwheel.roadtest.route import Leg, Route, stand, stop, turn
 from canwheel.roadtest.simulation import Drive, Scenario, simulate
 
@@ -57,6 +58,7 @@ _FEWEST, _MOST = 30, 60
 _BUSY_BITRATE = 1_000_000
 _USUAL_TOP_KPH = (150.0, 700.0)
 """A wheel-speed field can say at least, and at most, about so much. [km/h]"""
+_GLASS = Road(0.0, bumps_per_km=0.0, camber_pct=0.0, wander_pct=0.0, surge_pct=0.0, hum_pct=0.0)
 _TIGHT_PER_M = 1 / 20
 _DASH_FACTOR = 1.02
 
@@ -126,13 +128,15 @@ def random_drive(
     cycle_s: float,
     effects: tuple[Effect, ...] = (),
     route: Route | None = None,
+    smooth: bool = False,
 ) -> Drive:
-    """Any car on such a route."""
+    """Any car on such a route; on a road as smooth as glass where that is asked for."""
     unit = _random_unit(rng, cycle_s)
+    road = random_road(rng)
     scenario = Scenario(
         car=random_car(rng),
         route=discovery_route(rng) if route is None else route,
-        road=random_road(rng),
+        road=_GLASS if smooth else road,
         unit=unit,
         rings=random_rings(rng, unit.teeth),
         pickups=random_pickups(rng, passive=happens(rng, 0.3)),
@@ -149,6 +153,7 @@ def unlabelled_drive(
     others: int | None = None,
     route: Route | None = None,
     frames_per_s: float | None = None,
+    smooth: bool = False,
 ) -> UnlabelledCapture:
     """Record a drive on a bus with these wheel messages among others.
 
@@ -158,12 +163,15 @@ def unlabelled_drive(
     others : other messages; None draws 30 to 60.
     route : None draws one.
     frames_per_s : make the bus so busy; None leaves it as it comes. [1/s]
+    smooth : the road makes no noise.
     """
     rng = np.random.default_rng((seed, 8))
     messages = wheels.wheel_messages
+    if trouble is not None and trouble[0] == "flagged":
+        messages = tuple(map(_with_mark, messages))
     cycle_s = min(message.cycle_s for message in messages)
     effects = () if trouble is None else (_effect(rng, *trouble),)
-    drive = random_drive(rng, cycle_s=cycle_s, effects=effects, route=route)
+    drive = random_drive(rng, cycle_s=cycle_s, effects=effects, route=route, smooth=smooth)
     return _recorded(
         rng,
         wheels.name,
@@ -273,6 +281,17 @@ def _field_of(layout: BusLayout, quantity: Quantity) -> TrueField | None:
         if signal.quantity == quantity:
             return TrueField(message.frame_id, message.extended, signal.bits)
     return None
+
+
+def _with_mark(message: SentMessage) -> SentMessage:
+    """All ones say "invalid", where nothing else does."""
+    signals = tuple(
+        replace(signal, invalid_raw=(1 << signal.length) - 1)
+        if signal.quantity in CORNERS and signal.invalid_raw is None
+        else signal
+        for signal in message.signals
+    )
+    return replace(message, signals=signals)
 
 
 def _effect(rng: np.random.Generator, trouble: Trouble, corner: Corner) -> Effect:

@@ -127,10 +127,10 @@ _ANY_CAR = Vehicle(vehicle=VehicleFacts(driven="front"))
 """Which axle is driven; one file names its wheels by that."""
 
 
-def open_layouts() -> list[Layout]:
+def open_layouts(files: str = "*") -> list[Layout]:
     """Every set of four wheel speeds of the open data set; counts of pulses are none."""
     layouts = []
-    for path in sorted(Path(opendbc.__file__).parent.rglob("*.dbc")):
+    for path in sorted(Path(opendbc.__file__).parent.rglob(f"{files}.dbc")):
         for number, family in enumerate(wheel_sets(read_definitions(path), _ANY_CAR)):
             if family.unit == "pulse count":
                 continue
@@ -307,7 +307,7 @@ def cases(options: argparse.Namespace) -> Iterator[tuple[str, str, UnlabelledCap
             rng = np.random.default_rng((seed, 1))
             wheels = layout.messages(rng)
             trouble = None if kind is None else (kind, CORNERS[int(rng.integers(4))])
-            capture = unlabelled_drive(wheels, seed=seed, trouble=trouble)
+            capture = unlabelled_drive(wheels, seed=seed, trouble=trouble, smooth=options.smooth)
             row = ("coarse, " if layout.coarse else "") + (kind or "sound")
             label = f"--seed {options.seed} --case {number} {layout.name}"
             yield row, label + (f" {kind} {trouble[1]}" if trouble else ""), capture
@@ -402,6 +402,7 @@ def main() -> None:
     parser.add_argument("--dead", action="store_true", help="also with one corner in trouble")
     parser.add_argument("--trouble", choices=TROUBLES, help="only this trouble")
     parser.add_argument("--negatives", type=int, default=0, help="captures without wheel speeds")
+    parser.add_argument("--smooth", action="store_true", help="a road without any noise")
     parser.add_argument("--only", help="only layouts whose name contains this")
     parser.add_argument("--case", type=int, help="only this drive")
     parser.add_argument("--show", action="store_true", help="print each case that went wrong")

@@ -75,6 +75,13 @@ def test_dead_corner_holds_still_where_the_truth_says() -> None:
     assert len(set(extract_bits(mine.data, other.bits).tolist())) > 100
 
 
+def test_flagged_corner_says_all_ones() -> None:
+    capture = unlabelled_drive(BAKERY_VAN, seed=2, trouble=("flagged", Corner.FL))
+    field = capture.wheels[0]
+    mine = capture.frames.select(capture.frames.can_id == field.frame_id)
+    assert set(extract_bits(mine.data, field.bits).tolist()) == {8191}
+
+
 @pytest.mark.parametrize("look_alike", LOOK_ALIKES)
 def test_look_alikes_have_no_corner_that_moves(look_alike: str) -> None:
     capture = without_wheels(look_alike, seed=4, wheels=BAKERY_VAN)  # type: ignore[arg-type]
