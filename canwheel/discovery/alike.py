@@ -108,6 +108,13 @@ def _same_pace(one: Stream, other: Stream) -> bool:
 
 
 def is_alike(one: NDArray[np.float64], other: NDArray[np.float64], length: int) -> bool:
+    """Whether two numbers are nearly equal all along, modulo what their common bits hold.
+
+    Parameters
+    ----------
+    one, other : (t,) raw values at the same moments.
+    length : bits that both have.
+    """
     modulus = float(1 << length)
     apart = np.abs((one - other + modulus / 2) % modulus - modulus / 2)
     low, high = np.percentile(one, (2, 98))

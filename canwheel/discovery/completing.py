@@ -1,11 +1,14 @@
-"""Groups of alike numbers completed: a fourth whose end no flip rate shows stands where the others'
-spacing says.
+"""Groups of alike numbers completed.
+
+A fourth whose end no flip rate shows stands where the others' spacing says.
 """
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from canwheel.discovery.alike import alike_groups, at_moments, is_alike
 from canwheel.discovery.fields import Field, field_at
+from canwheel.discovery.places import Place
 from canwheel.discovery.survey import Survey
 
 _LARGEST = 8
@@ -36,7 +39,8 @@ def _missing(survey: Survey, members: Sequence[Field]) -> Iterator[Field]:
     """Fields at the places that the members' spacing asks for, where they are alike too."""
     length = max(field.length for field in members)
     for stream, lsb in _places(survey, members, length):
-        field = field_at(survey.streams[stream], stream, members[0].byte_order, lsb, length)
+        place = Place(stream, members[0].byte_order, lsb)
+        field = field_at(survey.streams[stream], place, length)
         if field is None:
             continue
         values = at_moments([members[0], field], survey.moments.time_s).value
@@ -54,7 +58,7 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
         taken.sort()
         gaps = {
             (b - a) // parts
-            for a, b in zip(taken, taken[1:], strict=False)
+            for a, b in pairwise(taken)
             for parts in (1, 2, 3)  # one or two of the four may be missing between them
             if (b - a) % parts == 0 and (b - a) // parts >= length
         }

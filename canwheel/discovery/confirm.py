@@ -1,6 +1,5 @@
 """A proposal tested on another drive: what the drive shows of it, and what it does not."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -18,7 +17,8 @@ from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
 from canwheel.discovery.alike import GRID_STEP_S
 from canwheel.discovery.hints import Hints
-from canwheel.discovery.motion import RigidBody, find_rest, fit_rigid_body
+from canwheel.discovery.motion import RigidBody, fit_rigid_body
+from canwheel.discovery.rest import find_rest
 from canwheel.discovery.scale import scale_by_held_speeds, scale_by_track
 from canwheel.discovery.search import one_step
 from canwheel.discovery.sides import first_is_left_by_turns
@@ -31,6 +31,9 @@ from canwheel.vehicle import Vehicle
 PointName = Literal["heard", "equal when straight", "rest", "sides", "front", "left", "scale"]
 PointOutcome = Literal["fits", "contradicts", "not shown"]
 ConfirmVerdict = Literal["confirmed", "contradicted", "not_shown"]
+
+_NEEDED: tuple[PointName, ...] = ("heard", "equal when straight", "rest", "sides", "front")
+"""Points that every drive with stops and tight turns shows, whatever is declared."""
 
 _LEFT, _RIGHT, _FRONT = {0, 2}, {1, 3}, {0, 1}
 _MOST_UNEQUAL = 0.04
@@ -74,8 +77,7 @@ class Confirmation:
         outcomes = {point.name: point.outcome for point in self.points}
         if "contradicts" in outcomes.values():
             return "contradicted"
-        needed: Sequence[PointName] = ("heard", "equal when straight", "rest", "sides", "front")
-        shown = all(outcomes.get(name) == "fits" for name in needed)
+        shown = all(outcomes.get(name) == "fits" for name in _NEEDED)
         return "confirmed" if shown else "not_shown"
 
 

@@ -1,7 +1,5 @@
 """A proposal as a DBC file and a vehicle file, with the evidence in their comments."""
 
-from collections.abc import Sequence
-
 from canwheel.corners import CORNERS
 from canwheel.definitions.writing import NewMessage, NewSignal, render_dbc
 from canwheel.discovery.proposal import Candidate, WheelField
@@ -115,14 +113,12 @@ def unit_of(candidate: Candidate) -> str:
 
 
 def _evidence(candidate: Candidate, capture: str) -> str:
-    lines: Sequence[str] = (
+    origin = (
         f"Proposed by canwheel discover from {_printable(capture)}; to be confirmed against a known"
-        " speed and a known turn.",
-        *(f"UNKNOWN: {warning}" for warning in candidate.warnings),
-        *candidate.reasons,
-        candidate.scale.says,
+        " speed and a known turn."
     )
-    return " ".join(lines)
+    unknown = [f"UNKNOWN: {warning}" for warning in candidate.warnings]
+    return " ".join((origin, *unknown, *candidate.reasons, candidate.scale.says))
 
 
 def _printable(name: str) -> str:

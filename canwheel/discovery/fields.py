@@ -6,7 +6,6 @@ rate, the end of a byte, a counter. From each such end the number is read upward
 values go on moving in small steps: a bit too few makes it wrap, a bit too many makes it jump.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,24 +13,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.definitions.columns import extract_bits
-from canwheel.definitions.layout import BitField, ByteOrder
+from canwheel.definitions.layout import ByteOrder
+from canwheel.discovery.endings import last_that_takes_part, possible_ends
+from canwheel.discovery.places import (
+    BYTE_ORDERS,
+    LOOKED_AT,
+    BitRates,
+    Place,
+    bit_field,
+    padded,
+    spread,
+    within_a_byte,
+)
 from canwheel.discovery.streams import Stream
 
 FieldKind = Literal["number", "pulse counter"]
 
-BYTE_ORDERS: tuple[ByteOrder, ...] = ("big_endian", "little_endian")
-
 SHORTEST, LONGEST = 8, 16
 """Lengths that are looked for: below 8 bits no wheel speed is worth judging. [bits]"""
-
-_LOOKED_AT = 6000
-"""Sendings of a stream that are looked at for a first opinion, evenly spread over the drive."""
-
-_DROP = 0.6
-"""After a number's lowest bit, the next one flips less than this share of its rate, unless ..."""
-
-_ALWAYS = 0.9
-"""... it flips nearly every time, as a counter's lowest bit does and no measured number's."""
 
 _FEWEST_STEPS = 12
 """Raw steps that a number must cover for its movement to be seen."""
@@ -51,14 +50,6 @@ _PAIRS = 4000
 
 _SHORT = 8
 """A number of so many bits that can only end at one place ends there. [bits]"""
-
-_BY_CHANCE, _SURE = 0.25, 3.0
-"""Share of a number's single steps with which a bit goes along by chance, and the standard
-deviations by which it must do so oftener. The lowest bit of a number that wavers by one step goes
-along with two thirds of them, by two steps with 37 %, by three with 30 % (computed)."""
-
-_FEWEST_MOVES = 40
-"""Single steps below which nothing can be said of a bit."""
 
 _RISE, _RISE_FLOOR = 2.0, 0.002
 """A bit may flip more often than the one below it by so much, and still be the same number's."""
@@ -98,62 +89,52 @@ class Field:
         """The places that it takes up in the line."""
         return range(self.lsb - self.length + 1, self.lsb + 1)
 
+    @property
+    def place(self) -> Place:
+        """Where it ends."""
+        return Place(self.stream, self.byte_order, self.lsb)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class BitRates:
-    """How often each bit of a stream flips between one sending and the next.
+class _Looks:
+    """What is looked at of a stream.
 
     Attributes
     ----------
-    rate : by byte order, (bits,) in the line of falling significance.
-    ones : by byte order, (bits,) share of the sendings in which the bit is set.
+    stream, number : whose, and its index.
+    time_s, data : (k,) and (k, w), sendings spread over the drive.
+    before, after : (m, w) each, neighbouring sendings.
     """
 
-    rate: dict[ByteOrder, NDArray[np.float64]]
-    ones: dict[ByteOrder, NDArray[np.float64]]
+    stream: Stream
+    number: int
+    time_s: NDArray[np.float64]
+    data: NDArray[np.uint8]
+    before: NDArray[np.uint8]
+    after: NDArray[np.uint8]
 
+    @classmethod
+    def at(cls, stream: Stream, number: int) -> "_Looks":
+        """Look at a stream."""
+        rows = spread(len(stream), LOOKED_AT)
+        pairs = spread(len(stream) - 1, _PAIRS)
+        return cls(
+            stream=stream,
+            number=number,
+            time_s=stream.time_s[rows],
+            data=padded(stream.data[rows]),
+            before=padded(stream.data[pairs]),
+            after=padded(stream.data[pairs + 1]),
+        )
 
-def bit_field(byte_order: ByteOrder, lsb: int, length: int, bits: int) -> BitField:
-    """Return a place in the line as a DBC tells it.
-
-    Parameters
-    ----------
-    byte_order, lsb, length : of the field, as in ``Field``.
-    bits : of the payload.
-    """
-    if byte_order == "little_endian":
-        return BitField(bits - 1 - lsb, length, byte_order)
-    msb = lsb - length + 1
-    return BitField(8 * (msb // 8) + 7 - msb % 8, length, byte_order)
-
-
-def payload_bits(field: BitField) -> frozenset[int]:
-    """Return which bits of the payload a field takes up, counted byte * 8 + bit."""
-    if field.byte_order == "little_endian":
-        return frozenset(range(field.start, field.start + field.length))
-    first = 8 * (field.start // 8) + 7 - field.start % 8
-    line = range(first, first + field.length)
-    return frozenset(8 * (place // 8) + 7 - place % 8 for place in line)
-
-
-def bit_rates(stream: Stream) -> BitRates:
-    """Measure how often each bit flips, and how often it is set.
-
-    Looks at pairs of neighbouring sendings, at most some thousands of them.
-    """
-    pairs = _spread(len(stream) - 1, 4 * _LOOKED_AT)
-    before, after = stream.data[pairs], stream.data[pairs + 1]
-    flips = np.unpackbits(before ^ after, axis=1).mean(axis=0)
-    ones = np.unpackbits(before, axis=1).mean(axis=0)
-    return BitRates(
-        {"big_endian": flips, "little_endian": _little_endian_line(flips)},
-        {"big_endian": ones, "little_endian": _little_endian_line(ones)},
-    )
-
-
-def _little_endian_line(big_endian_line: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The same bits with the last byte first, each byte's highest bit first."""
-    return np.ascontiguousarray(big_endian_line.reshape(-1, 8)[::-1]).ravel()
+    def field(self, byte_order: ByteOrder, lsb: int, length: int) -> Field | None:
+        """Return the number at a place, None where the values do not behave as one's."""
+        bits = bit_field(byte_order, lsb, length, self.stream.bits)
+        value = extract_bits(self.data, bits).astype(np.float64)
+        roughness = _roughness(value, length)
+        if roughness is None:
+            return None
+        return Field(self.number, byte_order, lsb, length, "number", self.time_s, value, roughness)
 
 
 def fields_of(stream: Stream, number: int, rates: BitRates) -> list[Field]:
@@ -165,158 +146,59 @@ def fields_of(stream: Stream, number: int, rates: BitRates) -> list[Field]:
     number : its index.
     rates : its bits' flip rates.
     """
-    rows = _spread(len(stream), _LOOKED_AT)
-    data = padded(stream.data[rows])
-    pairs = _spread(len(stream) - 1, _PAIRS)
-    before, after = padded(stream.data[pairs]), padded(stream.data[pairs + 1])
+    looks = _Looks.at(stream, number)
     fields = []
     for byte_order in BYTE_ORDERS:
-        rate = rates.rate[byte_order]
         by_top: dict[int, list[Field]] = {}
-        for lsb in _ends(rate):
-            field = _number(stream, number, byte_order, lsb, rate, rows, data)
+        for lsb in possible_ends(rates.rate[byte_order]):
+            field = _ending_at(looks, byte_order, lsb, rates.rate[byte_order])
             if field is not None:
                 by_top.setdefault(field.line_bits.start, []).append(field)
         for alike in by_top.values():
-            field = _rightly_ended(stream, alike, before, after, rows, data)
-            if byte_order == "big_endian" or not _within_a_byte(field.lsb, field.length):
+            field = _rightly_ended(looks, alike)
+            if byte_order == "big_endian" or not within_a_byte(field.lsb, field.length):
                 fields.append(field)  # within a byte both byte orders are the same bits
     return fields
 
 
-def field_at(
-    stream: Stream, number: int, byte_order: ByteOrder, lsb: int, length: int
-) -> Field | None:
+def field_at(stream: Stream, place: Place, length: int) -> Field | None:
     """Return the number at a given place, None where the values do not behave as one's.
 
     Parameters
     ----------
-    stream, number : whose, and its index.
-    byte_order, lsb, length : where it stands.
+    stream : the one that the place names.
+    place, length : where it ends, and its bits.
     """
-    rows = _spread(len(stream), _LOOKED_AT)
-    return _field(stream, number, byte_order, lsb, length, rows, padded(stream.data[rows]))
+    return _Looks.at(stream, place.stream).field(place.byte_order, place.lsb, length)
 
 
-def _number(
-    stream: Stream,
-    number: int,
-    byte_order: ByteOrder,
-    lsb: int,
-    rate: NDArray[np.float64],
-    rows: NDArray[np.intp],
-    data: NDArray[np.uint8],
+def _ending_at(
+    looks: _Looks, byte_order: ByteOrder, lsb: int, rate: NDArray[np.float64]
 ) -> Field | None:
     """Return the number that ends at a place, None for none."""
-    place = bit_field(byte_order, lsb, min(LONGEST, lsb + 1), stream.bits)
-    whole = extract_bits(data, place).astype(np.int64)
+    bits = bit_field(byte_order, lsb, min(LONGEST, lsb + 1), looks.stream.bits)
+    whole = extract_bits(looks.data, bits).astype(np.int64)
     length = _best_length(whole, rate, lsb)
-    if length is None:
-        return None
-    value = (whole & ((1 << length) - 1)).astype(np.float64)
-    roughness = _roughness(value, length)
-    if roughness is None:
-        return None
-    return Field(number, byte_order, lsb, length, "number", stream.time_s[rows], value, roughness)
+    return None if length is None else looks.field(byte_order, lsb, length)
 
 
-def _field(
-    stream: Stream,
-    number: int,
-    byte_order: ByteOrder,
-    lsb: int,
-    length: int,
-    rows: NDArray[np.intp],
-    data: NDArray[np.uint8],
-) -> Field | None:
-    value = extract_bits(data, bit_field(byte_order, lsb, length, stream.bits)).astype(np.float64)
-    roughness = _roughness(value, length)
-    if roughness is None:
-        return None
-    return Field(number, byte_order, lsb, length, "number", stream.time_s[rows], value, roughness)
-
-
-def _rightly_ended(
-    stream: Stream,
-    alike: list[Field],
-    before: NDArray[np.uint8],
-    after: NDArray[np.uint8],
-    rows: NDArray[np.intp],
-    data: NDArray[np.uint8],
-) -> Field:
+def _rightly_ended(looks: _Looks, alike: list[Field]) -> Field:
     """Of numbers that begin at one bit, return the one that ends where the number does.
 
-    While a number moves by one step its lowest bit takes part: up by one where it falls from one
-    to nought, and the reverse. A bit that does not is noise, or belongs to something else; of the
-    places where the number can end, the first one at or after the last bit that takes part counts.
+    That is the first of the possible ends at or after the last bit that takes part in the number's
+    movement.
     """
     alike = sorted(alike, key=lambda field: field.lsb)
     longest = alike[-1]
     if len(alike) == 1 and longest.length <= _SHORT:
         return longest
-    place = bit_field(longest.byte_order, longest.lsb, longest.length, stream.bits)
-    first = extract_bits(before, place).astype(np.int64)
-    then = extract_bits(after, place).astype(np.int64)
+    bits = bit_field(longest.byte_order, longest.lsb, longest.length, looks.stream.bits)
+    before, after = (
+        extract_bits(data, bits).astype(np.int64) for data in (looks.before, looks.after)
+    )
+    last = last_that_takes_part(before, after, longest.length)
     top = longest.line_bits.start
-    last = _last_that_takes_part(first, then, longest.length)
-    for field in alike:
-        if field.lsb - top >= last:
-            return field
-    return longest
-
-
-def _last_that_takes_part(before: NDArray[np.int64], after: NDArray[np.int64], length: int) -> int:
-    """Return the place, counted from the highest bit, of the last bit that moves with the number."""
-    last = 0
-    for place in range(1, length):
-        low = length - 1 - place
-        above = (after >> (low + 1)) - (before >> (low + 1))
-        one_step = np.abs(above) == 1
-        count = np.count_nonzero(one_step)
-        if count < _FEWEST_MOVES:
-            last = place  # nothing speaks against it
-            continue
-        was, now = (before >> low) & 1, (after >> low) & 1
-        fits = np.where(above == 1, (was == 1) & (now == 0), (was == 0) & (now == 1))
-        chance = _BY_CHANCE + _SURE * float(np.sqrt(_BY_CHANCE * (1 - _BY_CHANCE) / count))
-        if float(np.mean(fits[one_step])) < chance:
-            break
-        last = place
-    return last
-
-
-def read_field(stream: Stream, field: BitField) -> NDArray[np.int64]:
-    """Return a field's raw values in all sendings. (n,)"""
-    return extract_bits(padded(stream.data), field).astype(np.int64)
-
-
-def padded(data: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return payloads of at least eight bytes, zero-filled, as the extraction asks for."""
-    short = 8 - data.shape[1]
-    return data if short <= 0 else np.pad(data, ((0, 0), (0, short)))
-
-
-def _spread(count: int, most: int) -> NDArray[np.intp]:
-    """At most so many positions, evenly spread."""
-    if count <= most:
-        return np.arange(max(count, 0))
-    return np.linspace(0, count - 1, most).astype(np.intp)
-
-
-def _within_a_byte(lsb: int, length: int) -> bool:
-    return (lsb - length + 1) // 8 == lsb // 8
-
-
-def _ends(rate: NDArray[np.float64]) -> Iterator[int]:
-    """Places where a number can end: its lowest bit."""
-    after = np.append(rate[1:], 0.0)
-    moves = rate > 0
-    byte_end = np.arange(len(rate)) % 8 == 7  # noqa: PLR2004 - a byte's lowest bit in the line
-    drop = (after < _DROP * rate) | (after > _ALWAYS)
-    usable = moves & (rate <= _ALWAYS) & (drop | byte_end)
-    for lsb in np.flatnonzero(usable).tolist():
-        if lsb + 1 >= _FEWEST_STEPS.bit_length():
-            yield lsb
+    return next((field for field in alike if field.lsb - top >= last), longest)
 
 
 def _best_length(whole: NDArray[np.int64], rate: NDArray[np.float64], lsb: int) -> int | None:

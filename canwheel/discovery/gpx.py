@@ -74,11 +74,11 @@ def _points(content: bytes, path: Path) -> list[tuple[float, float, float, float
         raise _no_gpx(path, f"it is no whole XML: {error}") from error
     if _bare(root.tag) != "gpx":
         raise _no_gpx(path, f"it begins with <{_bare(root.tag)[:40]}>")
-    points = []
-    for element in root.iter():
-        if _bare(element.tag) == "trkpt" and (point := _point(element)) is not None:
-            points.append(point)
-    return points
+    return [
+        point
+        for element in root.iter()
+        if _bare(element.tag) == "trkpt" and (point := _point(element)) is not None
+    ]
 
 
 def _point(element: ET.Element) -> tuple[float, float, float, float] | None:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.discovery.fields import LONGEST
+from canwheel.discovery.places import BYTE_BITS, Place
 from canwheel.discovery.survey import Survey
 
 _RANGE = (1.6, 12.0)
@@ -17,7 +18,7 @@ _USUAL_RANGE = 5.5
 
 def full_length(
     survey: Survey,
-    places: Sequence[tuple[int, str, int]],
+    places: Sequence[Place],
     length: int,
     steps: NDArray[np.float64],
     rest_raw: float,
@@ -31,7 +32,7 @@ def full_length(
     Parameters
     ----------
     survey : the bus.
-    places : message, byte order and lowest bit of the four.
+    places : where each of the four ends.
     length : bits that moved.
     steps : (t,) raw steps above rest.
     rest_raw : raw value of rest within `length` bits.
@@ -44,7 +45,7 @@ def full_length(
         above = still_value(survey, places[0], length, one)
         reach = ((1 << one) - rest_raw - above) / top
         apart = abs(np.log(max(reach, 1e-3) / _USUAL_RANGE))
-        ends = all((lsb - one + 1) % 8 == 0 for _, _, lsb in places)
+        ends = all((place.lsb - one + 1) % BYTE_BITS == 0 for place in places)
         fills = one == length + room and _is_packed(places, one)
         if (ends or fills) and _RANGE[0] <= reach <= _RANGE[1]:
             apart -= 2.0
@@ -53,41 +54,36 @@ def full_length(
     return best
 
 
-def _room(
-    survey: Survey, place: tuple[int, str, int], places: Sequence[tuple[int, str, int]], length: int
-) -> int:
+def _room(survey: Survey, place: Place, places: Sequence[Place], length: int) -> int:
     """How many bits above a field stand still and belong to none of the others."""
-    stream, order, lsb = place
-    rate = survey.rates[stream].rate["little_endian" if order == "little_endian" else "big_endian"]
+    rate = survey.rates[place.stream].rate[place.byte_order]
     taken = {
         bit
-        for other, _, at in places
-        if other == stream and at != lsb
-        for bit in range(at - length + 1, at + 1)
+        for other in places
+        if other.stream == place.stream and other.lsb != place.lsb
+        for bit in range(other.lsb - length + 1, other.lsb + 1)
     }
     room = 0
-    for bit in range(lsb - length, -1, -1):
+    for bit in range(place.lsb - length, -1, -1):
         if rate[bit] > 0 or bit in taken:
             break
         room += 1
     return room
 
 
-def still_value(survey: Survey, place: tuple[int, str, int], length: int, longer: int) -> int:
+def still_value(survey: Survey, place: Place, length: int, longer: int) -> int:
     """What the still bits above add to the value."""
-    stream, order, lsb = place
-    key = "little_endian" if order == "little_endian" else "big_endian"
-    ones = survey.rates[stream].ones[key]
+    ones = survey.rates[place.stream].ones[place.byte_order]
     return sum(
         1 << bit
         for bit in range(length, longer)
-        if ones[lsb - bit] > 0.5  # noqa: PLR2004
+        if ones[place.lsb - bit] > 0.5  # noqa: PLR2004
     )
 
 
-def _is_packed(places: Sequence[tuple[int, str, int]], length: int) -> bool:
+def _is_packed(places: Sequence[Place], length: int) -> bool:
     """Whether the fields stand right beside one another at that length."""
     by_stream: dict[int, list[int]] = {}
-    for stream, _, lsb in places:
-        by_stream.setdefault(stream, []).append(lsb)
+    for place in places:
+        by_stream.setdefault(place.stream, []).append(place.lsb)
     return all(len(at) > 1 and np.all(np.diff(sorted(at)) == length) for at in by_stream.values())

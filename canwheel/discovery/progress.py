@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.discovery.comparing import MOVING, TURNS_FROM
 from canwheel.discovery.discover import discover_wheels
-from canwheel.discovery.motion import MOVING, TURNS_FROM, fit_rigid_body
+from canwheel.discovery.motion import fit_rigid_body
 from canwheel.discovery.proposal import Candidate
 from canwheel.frames import FrameFlag, Frames
 
@@ -103,10 +104,10 @@ def progress_of(candidate: Candidate | None) -> DiscoveryProgress:
     mean = steps[:, live].mean(axis=1)
     top = float(np.percentile(mean, 99))
     step_s = float(time_s[-1] - time_s[0]) / max(1, len(time_s) - 1)
-    standing = mean <= 0.01 * top  # noqa: PLR2004 - a count or two
+    standing = mean <= 0.01 * top
     sides = fit_rigid_body(time_s, steps).sides if len(live) == len(candidate.fields) else None
     if sides is None:
-        return DiscoveryProgress(True, stops=_spells(standing, step_s, _STOP_S))
+        return DiscoveryProgress(found=True, stops=_spells(standing, step_s, _STOP_S))
     moving = mean > MOVING * top
     turning = np.nan_to_num(sides)
     straight = moving & (np.abs(turning) < TURNS_FROM / 2)

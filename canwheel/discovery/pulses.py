@@ -4,14 +4,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.definitions.columns import extract_bits
-from canwheel.discovery.fields import (
+from canwheel.discovery.fields import LONGEST, SHORTEST, Field
+from canwheel.discovery.places import (
+    BYTE_BITS,
     BYTE_ORDERS,
-    LONGEST,
-    SHORTEST,
     BitRates,
-    Field,
     bit_field,
     padded,
+    within_a_byte,
 )
 from canwheel.discovery.streams import Stream
 
@@ -24,6 +24,13 @@ one that falls."""
 
 _FEWEST_PULSES = 200
 """Fewer pulses in a whole drive show no speed."""
+
+_LEAST_RATE, _LEAST_SHARE, _TOLERANCE = 0.02, 0.1, 0.05
+"""How often a counter's lowest bit flips at least, how often the one above it, as a share of that,
+and by how much oftener that may seem."""
+
+_QUICKER = 1.2
+"""A car's pace changes by this factor at least between its slow and its quick moments."""
 
 _MOST_ODD = 0.01
 """Share of the steps that may break the rule: sendings that got lost."""
@@ -49,7 +56,7 @@ def pulse_fields_of(stream: Stream, number: int, rates: BitRates) -> list[Field]
             if found is None:
                 continue
             length, rise = found
-            if byte_order == "little_endian" and (lsb - length + 1) // 8 == lsb // 8:
+            if byte_order == "little_endian" and within_a_byte(lsb, length):
                 continue  # the same bits as in the other byte order
             times, speed = _speed(stream.time_s, rise)
             fields.append(
@@ -59,10 +66,11 @@ def pulse_fields_of(stream: Stream, number: int, rates: BitRates) -> list[Field]
 
 
 def _can_end(rate: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Where a counter can end: at the end of a byte, with bits above that flip half as often."""
-    lowest = np.arange(len(rate)) % 8 == 7  # noqa: PLR2004 - a byte's lowest bit in the line
+    """Where a counter can end: at the end of a byte, and the bit above flips half as often."""
+    lowest = np.arange(len(rate)) % BYTE_BITS == BYTE_BITS - 1
     above = np.concatenate([[0.0], rate[:-1]])
-    ends: NDArray[np.bool_] = lowest & (rate > 0.02) & (above > 0.1 * rate) & (above <= rate + 0.05)  # noqa: PLR2004
+    moves = (rate > _LEAST_RATE) & (above > _LEAST_SHARE * rate)
+    ends: NDArray[np.bool_] = lowest & moves & (above <= rate + _TOLERANCE)
     return ends
 
 

@@ -1,6 +1,6 @@
 """The reasons for a candidate, and what is not known of it, in plain sentences."""
 
-from canwheel.discovery.proposal import Candidate, FieldState, SetKind
+from canwheel.discovery.proposal import Candidate, FieldState
 
 _STATE_SAYS: dict[FieldState, str] = {
     "silent": "stood at rest all the time while the other three moved: a corner that is dead",
@@ -10,12 +10,14 @@ _STATE_SAYS: dict[FieldState, str] = {
     "live": "is live",
 }
 
-KIND_SAYS: dict[SetKind, str] = {
-    "wheel speeds": "four wheel speeds",
-    "copy": "a copy of a better candidate",
-    "coarse copy": "a copy of a better candidate in coarser steps",
-    "pulse counters": "four counters of ring pulses",
-}
+_ANOTHER_DRIVE = (
+    "Record another drive, starting at a standstill: straight at 30 to 50 km/h, a tight left turn,"
+    " a tight right turn, and a stop."
+)
+_ANOTHER_BUS = (
+    "If that shows nothing either, the brake unit's messages are not on this bus, or not in the"
+    " open: another connector, or a DBC file, is needed."
+)
 
 
 def give_reasons(candidate: Candidate) -> tuple[str, ...]:
@@ -89,12 +91,7 @@ def give_warnings(candidate: Candidate) -> tuple[str, ...]:
 def next_steps(best: Candidate | None) -> tuple[str, ...]:
     """Say what to drive or to tell next."""
     if best is None:
-        return (
-            "Record another drive, starting at a standstill: straight at 30 to 50 km/h, a tight"
-            " left turn, a tight right turn, and a stop.",
-            "If that shows nothing either, the brake unit's messages are not on this bus, or not in"
-            " the open: another connector, or a DBC file, is needed.",
-        )
+        return (_ANOTHER_DRIVE, _ANOTHER_BUS)
     says = []
     if not best.rest_seen:
         says.append(

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.definitions.layout import BitField
-from canwheel.discovery.fields import read_field
 from canwheel.discovery.hints import DeclaredTurn, SteeringField
+from canwheel.discovery.places import read_field
 from canwheel.discovery.streams import Stream
 from canwheel.errors import RequestError
 

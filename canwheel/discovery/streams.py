@@ -44,12 +44,7 @@ class Stream:
     @property
     def bits(self) -> int:
         """Bits of a payload."""
-        return 8 * self.data.shape[1]
-
-    @property
-    def order(self) -> tuple[str, bool, int]:
-        """What streams are sorted by."""
-        return (self.channel, self.extended, self.can_id)
+        return 8 * int(self.data.shape[1])
 
 
 def streams_of(frames: Frames, first_time_ns: int) -> list[Stream]:

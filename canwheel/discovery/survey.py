@@ -8,14 +8,8 @@ from numpy.typing import NDArray
 
 from canwheel.definitions.layout import BitField
 from canwheel.discovery.alike import Moments, at_moments, moments_of
-from canwheel.discovery.fields import (
-    BitRates,
-    Field,
-    bit_field,
-    bit_rates,
-    fields_of,
-    read_field,
-)
+from canwheel.discovery.fields import Field, fields_of
+from canwheel.discovery.places import BitRates, Place, bit_field, bit_rates, read_field
 from canwheel.discovery.pulses import pulse_fields_of
 from canwheel.discovery.streams import Stream, streams_of
 from canwheel.frames import Frames
@@ -42,10 +36,9 @@ class Survey:
         value = np.concatenate([self.moments.value, new.value])
         return Survey(self.streams, self.rates, fields, Moments(self.moments.time_s, value))
 
-    def place(self, stream: int, byte_order: str, lsb: int, length: int) -> BitField:
-        """Return a place in a stream's line as a DBC tells it."""
-        order = "little_endian" if byte_order == "little_endian" else "big_endian"
-        return bit_field(order, lsb, length, self.streams[stream].bits)
+    def bits(self, place: Place, length: int) -> BitField:
+        """Return a field that ends at a place as a DBC tells it."""
+        return bit_field(place.byte_order, place.lsb, length, self.streams[place.stream].bits)
 
     def held(self, stream: int, bits: BitField) -> NDArray[np.float64]:
         """Return a field's last raw value at each moment, the first one before it came. (t,)"""

@@ -157,9 +157,9 @@ class ConfirmDocument(Part, frozen=True):
     points: list[PointPart]
 
 
-CAUTIONS = (
+CAUTION = (
     "This is a proposal. Confirm it against a known speed and a known turn before anybody buys a"
-    " part on its word.",
+    " part on its word."
 )
 
 
@@ -209,7 +209,7 @@ def document_discovery(summary: CaptureSummary, discovery: Discovery) -> Discove
             for rank, candidate in enumerate(discovery.candidates, start=1)
         ],
         next_steps=list(discovery.next_steps),
-        cautions=list(CAUTIONS),
+        cautions=[CAUTION],
     )
 
 

@@ -8,7 +8,7 @@ from rich.text import Text
 from canwheel.capture.summary import CaptureSummary
 from canwheel.discovery.confirm import Confirmation, ConfirmVerdict, PointOutcome
 from canwheel.discovery.proposal import Candidate, Discovery, FieldState, SetKind, WheelField
-from canwheel.views.discover_document import CAUTIONS
+from canwheel.views.discover_document import CAUTION
 from canwheel.views.plan import CornerWords, draw_plan
 from canwheel.views.terminal import (
     FAULT,
@@ -62,7 +62,7 @@ def render_discovery(summary: CaptureSummary, discovery: Discovery, screen: Scre
         )
     parts += section("Next", numbered(discovery.next_steps))
     if discovery.candidates:
-        parts += section("Caution", bullets(CAUTIONS))
+        parts += section("Caution", bullets([CAUTION]))
     return render_parts(parts, screen)
 
 

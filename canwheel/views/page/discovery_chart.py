@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canwheel.discovery.motion import smoothed
+from canwheel.discovery.comparing import smoothed
 from canwheel.discovery.proposal import Candidate
 from canwheel.track.wheel_track import FloatColumn
 from canwheel.views.page.charts import ABOVE_TOP, BELOW_ZERO, HEIGHT, WIDTH, Line, Tick
