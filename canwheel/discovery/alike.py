@@ -151,8 +151,7 @@ def sets_of(
     return [
         four
         for four in combinations(chosen, size)
-        if _stands_like_wheels([fields[at] for at in four])
-        and _apart([fields[at] for at in four])
+        if _stands_like_wheels([fields[at] for at in four]) and _apart([fields[at] for at in four])
     ]
 
 

@@ -1,5 +1,6 @@
 """Groups of alike numbers completed: a fourth whose end no flip rate shows stands where the others'
-spacing says."""
+spacing says.
+"""
 
 from collections.abc import Iterator, Sequence
 

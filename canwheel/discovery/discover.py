@@ -215,9 +215,7 @@ def _ranked(survey: Survey) -> list[_Set]:
     sets = []
     for four in fours:
         three = None if four.body.halves is not None else three_of_four(survey, four)
-        sets.append(
-            _set_of_four(survey, four) if three is None else _set_of_three(survey, three)
-        )
+        sets.append(_set_of_four(survey, four) if three is None else _set_of_three(survey, three))
     sets += [_set_of_three(survey, three) for three in find_threes(survey, without)]
     sets.sort(key=_rank)
     taken: dict[int, set[int]] = {}
@@ -293,9 +291,7 @@ def _set_of_three(survey: Survey, three: ThreeFields) -> _Set:
     order = three.fields[0].byte_order
     places = [(f.stream, f.byte_order, f.lsb) for f in three.fields]
     places.append((fourth.stream, order, fourth.lsb))
-    length, above = _with_still_bits(
-        survey, tuple(places), three.length, three.raw, three.rest_raw
-    )
+    length, above = _with_still_bits(survey, tuple(places), three.length, three.raw, three.rest_raw)
     bits = survey.place(fourth.stream, order, fourth.lsb, length)
     rest_raw = three.rest_raw + above
     if three.rest is None:
@@ -333,9 +329,7 @@ def _set_of_three(survey: Survey, three: ThreeFields) -> _Set:
     )
 
 
-def _is_mate(
-    places: Sequence[tuple[int, str, int]], alone: int, front: int, rear: int
-) -> bool:
+def _is_mate(places: Sequence[tuple[int, str, int]], alone: int, front: int, rear: int) -> bool:
     """Whether, by where they stand, a field belongs to the front one's axle and not the rear's."""
 
     def apart(one: int, other: int) -> tuple[bool, int]:
@@ -390,9 +384,7 @@ def _candidate(
         traces=_traces(survey, found, placing),
         copy_of=copy_of,
     )
-    return replace(
-        candidate, reasons=give_reasons(candidate), warnings=give_warnings(candidate)
-    )
+    return replace(candidate, reasons=give_reasons(candidate), warnings=give_warnings(candidate))
 
 
 def _wheel_fields(
@@ -476,7 +468,7 @@ def _others_at_rest(survey: Survey, found: _Set) -> int:
             continue
         low, high = np.percentile(value, (1, 99))
         at_rest = float(np.percentile(value[resting], 90))
-        if high > low and at_rest - low <= 0.02 * (high - low):  # noqa: PLR2004
+        if high > low and at_rest - low <= 0.02 * (high - low):
             count += float(np.corrcoef(value, steps)[0, 1]) > 0.9  # noqa: PLR2004
     return count
 

@@ -79,7 +79,9 @@ def still_value(survey: Survey, place: tuple[int, str, int], length: int, longer
     key = "little_endian" if order == "little_endian" else "big_endian"
     ones = survey.rates[stream].ones[key]
     return sum(
-        1 << bit for bit in range(length, longer) if ones[lsb - bit] > 0.5  # noqa: PLR2004
+        1 << bit
+        for bit in range(length, longer)
+        if ones[lsb - bit] > 0.5  # noqa: PLR2004
     )
 
 
@@ -88,6 +90,4 @@ def _is_packed(places: Sequence[tuple[int, str, int]], length: int) -> bool:
     by_stream: dict[int, list[int]] = {}
     for stream, _, lsb in places:
         by_stream.setdefault(stream, []).append(lsb)
-    return all(
-        len(at) > 1 and np.all(np.diff(sorted(at)) == length) for at in by_stream.values()
-    )
+    return all(len(at) > 1 and np.all(np.diff(sorted(at)) == length) for at in by_stream.values())

@@ -7,7 +7,6 @@ proportional to the square of the first. The third, across, is nought.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray

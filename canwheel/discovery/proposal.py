@@ -52,7 +52,7 @@ class WheelField:
     place: Corner
     state: FieldState
     ratio: float | None
-    rest_raw: float
+    rest_raw: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,7 +86,7 @@ def _varies(rise: NDArray[np.int64], length: int) -> bool:
         return False
     low, high = np.percentile(rise, (10, 90))
     slow, fast = np.percentile(np.convolve(rise, np.ones(16) / 16, "valid"), (10, 90))
-    return bool(high > low and fast > 1.2 * slow + 0.05)  # noqa: PLR2004
+    return bool(high > low and fast > 1.2 * slow + 0.05)
 
 
 def _speed(

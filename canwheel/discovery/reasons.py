@@ -97,7 +97,9 @@ def next_steps(best: Candidate | None) -> tuple[str, ...]:
         )
     says = []
     if not best.rest_seen:
-        says.append("Record a drive with a stop of a few seconds: the raw value of rest is missing.")
+        says.append(
+            "Record a drive with a stop of a few seconds: the raw value of rest is missing."
+        )
     if best.axles_by == "unknown":
         says.append("Drive one tight turn each way at walking to cycling pace (a car park).")
     if best.sides_by == "unknown":

@@ -103,9 +103,7 @@ def judge_four(survey: Survey, chosen: Sequence[Field]) -> FourFields | None:
     body = fit_rigid_body(survey.moments.time_s, speed)
     if not _can_be_wheels(body, speed):
         return None
-    return FourFields(
-        (a, b, c, d), length, raw, rest, rest_raw, body, _cost(chosen, body)
-    )
+    return FourFields((a, b, c, d), length, raw, rest, rest_raw, body, _cost(chosen, body))
 
 
 def is_pulses(chosen: Sequence[Field]) -> bool:
@@ -150,7 +148,7 @@ def moves_like_a_car(
     if high < _FEWEST_STEPS or (rest is None and high - low < _LEAST_CHANGE * high):
         return False
     step_s = float(survey.moments.time_s[1] - survey.moments.time_s[0])
-    if (steps > 0.1 * high).sum() * step_s < _SHORTEST_MOVE_S:  # noqa: PLR2004 - it moves
+    if (steps > 0.1 * high).sum() * step_s < _SHORTEST_MOVE_S:
         return False
     apart = max(1, round(_ACCELERATION_OVER_S / step_s))
     change = np.percentile(np.abs(steps[apart:] - steps[:-apart]), 99)
@@ -200,11 +198,7 @@ def _cost(chosen: Sequence[Field], body: RigidBody) -> float:
     flag = 0.15 if body.halves is None else body.across
     roughness = sum(field.roughness for field in chosen)
     return (
-        flag
-        + 5 * roughness
-        + 2 * body.spread
-        + 0.2 * body.copies
-        + 0.1 * (1 - regularity(chosen))
+        flag + 5 * roughness + 2 * body.spread + 0.2 * body.copies + 0.1 * (1 - regularity(chosen))
     )
 
 

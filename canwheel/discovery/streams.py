@@ -84,9 +84,7 @@ def streams_of(frames: Frames, first_time_ns: int) -> list[Stream]:
     return streams
 
 
-def _stream(
-    frames: Frames, time_s: NDArray[np.float64], rows: NDArray[np.intp]
-) -> Stream | None:
+def _stream(frames: Frames, time_s: NDArray[np.float64], rows: NDArray[np.intp]) -> Stream | None:
     """Return the stream of these rows, None when there is too little of it."""
     length = frames.length[rows]
     usual = int(np.bincount(length).argmax())

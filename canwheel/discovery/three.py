@@ -339,9 +339,7 @@ def state_of(
     return "silent" if usual in (rest_raw, 0.0) else "frozen"
 
 
-def _triangle(
-    time_s: NDArray[np.float64], speed: NDArray[np.float64]
-) -> tuple[Triangle, float]:
+def _triangle(time_s: NDArray[np.float64], speed: NDArray[np.float64]) -> tuple[Triangle, float]:
     """Compare three speeds with three wheels of a rigid body."""
     middle = np.median(speed, axis=1)
     moving = middle > MOVING * float(np.percentile(middle, 99))
@@ -364,8 +362,7 @@ def _triangle(
     spread = float(np.median(np.ptp(relative[straight] / ratio, axis=1))) if straight.any() else 1.0
     square = (relative / ratio) ** 2
     apart = {
-        (a, b): smoothed(square[:, a] - square[:, b], window)
-        for a, b in ((0, 1), (0, 2), (1, 2))
+        (a, b): smoothed(square[:, a] - square[:, b], window) for a, b in ((0, 1), (0, 2), (1, 2))
     }
     used = np.all([np.isfinite(each) for each in apart.values()], axis=0)
     size = {pair: busiest(each[used]) for pair, each in apart.items()}

@@ -15,6 +15,12 @@ import numpy as np
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import Corner
 from canwheel.definitions.layout import ByteOrder
+from canwheel.discovery.confirm import (
+    Confirmation,
+    ConfirmVerdict,
+    PointName,
+    PointOutcome,
+)
 from canwheel.discovery.proposal import (
     AxlesBy,
     Candidate,
@@ -128,20 +134,58 @@ class DiscoverDocument(Part, frozen=True):
     cautions: list[str]
 
 
+class PointPart(Part, frozen=True):
+    """One thing that a second drive can show of a proposal."""
+
+    name: PointName
+    outcome: PointOutcome
+    says: str
+
+
+ConfirmSchema = Literal["canwheel-confirm/1"]
+
+
+class ConfirmDocument(Part, frozen=True):
+    """What a second drive says of a proposal."""
+
+    schema: ConfirmSchema
+    program: str
+    definitions: str
+    capture: str
+    sha256: str
+    verdict: ConfirmVerdict
+    points: list[PointPart]
+
+
 CAUTIONS = (
     "This is a proposal. Confirm it against a known speed and a known turn before anybody buys a"
     " part on its word.",
 )
 
 
-def render_discover_json(document: DiscoverDocument) -> str:
+def render_discover_json(document: DiscoverDocument | ConfirmDocument) -> str:
     """Return the document as JSON text, indented, with a line end."""
     return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
 
 
-def discover_json_schema() -> dict[str, Any]:
-    """Return the JSON Schema (2020-12) of the document."""
-    return msgspec.json.schema(DiscoverDocument)
+def discover_json_schema(
+    document_type: type[DiscoverDocument | ConfirmDocument] = DiscoverDocument,
+) -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of a document."""
+    return msgspec.json.schema(document_type)
+
+
+def document_confirmation(confirmation: Confirmation) -> ConfirmDocument:
+    """Put what a second drive says into its document."""
+    return ConfirmDocument(
+        schema="canwheel-confirm/1",
+        program=f"canwheel {VERSION}",
+        definitions=_utf8(confirmation.dbc),
+        capture=_utf8(confirmation.summary.file),
+        sha256=confirmation.summary.sha256,
+        verdict=confirmation.verdict,
+        points=[PointPart(p.name, p.outcome, p.says) for p in confirmation.points],
+    )
 
 
 def document_discovery(summary: CaptureSummary, discovery: Discovery) -> DiscoverDocument:
@@ -150,7 +194,7 @@ def document_discovery(summary: CaptureSummary, discovery: Discovery) -> Discove
         schema="canwheel-discover/1",
         program=f"canwheel {VERSION}",
         capture=SearchedPart(
-            file=summary.file.encode("utf-8", "backslashreplace").decode(),
+            file=_utf8(summary.file),
             sha256=summary.sha256,
             frames=summary.frames,
             first_time=summary.first_time_ns / 1e9,
@@ -224,6 +268,11 @@ def _field(field: WheelField) -> FieldPart:
         ratio=_figures(field.ratio, 5),
         rest_raw=field.rest_raw,
     )
+
+
+def _utf8(name: str) -> str:
+    """A file name that is no Unicode, with its odd bytes spelt out, since JSON is UTF-8."""
+    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _figures(value: float | None, digits: int) -> float | None:
