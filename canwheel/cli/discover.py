@@ -1,5 +1,6 @@
 """``canwheel discover``: where the wheel speeds stand, without a DBC."""
 
+import hashlib
 import os
 import re
 from pathlib import Path
@@ -9,11 +10,13 @@ import click
 
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_json, write_text
+from canwheel.cli.page import UNITS, PageRequest
 from canwheel.cli.progress import reading_progress
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
     from canwheel.discovery import Candidate, Discovery, Hints
+    from canwheel.views.page.discovery import SourceFile
 
 FOUND, CONTRADICTED, NOT_SHOWN = 0, 1, 3
 CONFIRM_CODES = {"confirmed": FOUND, "contradicted": CONTRADICTED, "not_shown": NOT_SHOWN}
@@ -113,6 +116,18 @@ def steering_field(text: str) -> tuple[int, bool, int, int, str, str]:
     metavar="CAR.dbc",
     help="Test this proposal on CAPTURE, a second drive, instead of looking for one.",
 )
+@click.option(
+    "--page",
+    "out",
+    type=FILE,
+    metavar="OUT.html",
+    help="Write the proposals as a page, one file; none is ever overwritten.",
+)
+@click.option(
+    "--units",
+    type=click.Choice(UNITS),
+    help="What the page gives speeds in.  [default: km/h]",
+)
 @click.option("--json", "as_json", is_flag=True, help="Write a JSON document instead.")
 def command(
     *,
@@ -138,7 +153,13 @@ def command(
       2  a file or the command line cannot be used
       3  nothing was found, or the second drive does not show enough
     """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
+    page = PageRequest.of({"job": None, **{name: options.pop(name) for name in ("out", "units")}})
     if proposal is not None:
+        if page.out is not None:
+            raise RequestError(
+                "--page and --confirm do not go together",
+                remedy="make the page when you look for the proposal",
+            )
         if written is not None:
             raise RequestError(
                 "--write and --confirm do not go together",
@@ -166,7 +187,29 @@ def command(
     if written is not None:
         chosen = _chosen(discovery, rank)
         _write(chosen, written, capture.name, mirror_unknown=mirror_unknown)
+    if page.out is not None:
+        from canwheel.views.page.discovery import render_discovery_page  # noqa: PLC0415
+
+        sources = _sources(options["track"], written)
+        page.write(
+            lambda notes: render_discovery_page(
+                discovery, summary, hints=hints, notes=notes, further_files=sources
+            )
+        )
     return FOUND if discovery.candidates else NOT_SHOWN
+
+
+def _sources(track: Path | None, written: Path | None) -> "list[SourceFile]":
+    """Files that the page names beside the recording, with their fingerprints."""
+    from canwheel.views.page.discovery import SourceFile  # noqa: PLC0415 - only a page needs it
+
+    named = [] if track is None else [("Satellite track", track)]
+    if written is not None:
+        named += [("Written DBC", written), ("Written vehicle file", _vehicle_beside(written))]
+    return [
+        SourceFile(label, str(path), hashlib.sha256(path.read_bytes()).hexdigest())
+        for label, path in named
+    ]
 
 
 def _hints(options: dict[str, Any]) -> "Hints":

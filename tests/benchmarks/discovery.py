@@ -239,10 +239,19 @@ class Row:
     wrong: list[str] = field(default_factory=list)
 
 
+def ranking_of(capture: UnlabelledCapture, label: str) -> list[Found] | None:
+    """The ranking; None, and a line, where the program fell over: the other cases go on."""
+    try:
+        return discovered(capture)
+    except Exception as error:  # noqa: BLE001 - whatever it is, it is a failed case
+        print(f"{label}: fell over: {error!r}")  # noqa: T201
+        return None
+
+
 def score(row: Row, label: str, capture: UnlabelledCapture) -> None:
     """Add one drive with wheels to its row."""
     begin_s = time.perf_counter()
-    ranking = discovered(capture)
+    ranking = ranking_of(capture, label) or []
     row.taken_s.append(time.perf_counter() - begin_s)
     row.cases += 1
     grades = [grade(capture, found) for found in ranking]
@@ -324,14 +333,12 @@ def negatives(options: argparse.Namespace) -> None:
         layout = layouts[seed % len(layouts)]
         wheels = layout.messages(np.random.default_rng((seed, 1)))
         capture = without_wheels(look_alike, seed=seed, wheels=wheels)
-        ranking = discovered(capture)
+        label = f"--seed {options.seed} negative {number} {look_alike}"
+        ranking = ranking_of(capture, label)
         counts[look_alike][0] += 1
-        counts[look_alike][1] += bool(ranking)
+        counts[look_alike][1] += ranking is None or bool(ranking)
         if ranking:
-            wrong.append(
-                f"    --seed {options.seed} negative {number} {look_alike}: "
-                f"{ranking[0].kind} {_told(ranking[0].fields)}"
-            )
+            wrong.append(f"    {label}: {ranking[0].kind} {_told(ranking[0].fields)}")
     total = sum(proposed for _, proposed in counts.values())
     print(f"\n{'without wheel speeds':28}{'n':>5}{'proposed':>10}")  # noqa: T201
     for look_alike, (n, proposed) in counts.items():

@@ -167,12 +167,14 @@ def say_figures(candidate: Candidate) -> list[tuple[str, str]]:
     """The figures of a candidate: labels and words."""
     figures = candidate.figures
     flag = figures.flag_residual_pct
+    whole = all(field.state == "live" for field in candidate.fields)
+    untold = "no turn to tell by" if whole else "not to be told with one of the four out"
     rows = [
         ("Straight on, the four differ by", f"{figures.straight_spread_pct:.2f} % of the speed"),
         ("In the sharpest turns the sides differ by", f"{figures.turn_pct:.1f} % of the speed"),
         (
             "Of that, not explained by a car's four wheels",
-            "no turn to tell by" if flag is None else f"{flag:.1f} %",
+            untold if flag is None else f"{flag:.1f} %",
         ),
         ("Stood still together for", f"{figures.rest_s:.0f} s of the drive"),
         ("Moved for", f"{figures.moving_s:.0f} s"),
