@@ -126,9 +126,10 @@ def fit_growth(value: FloatColumn, sides: FloatColumn, window: int) -> Growth:
     keep = np.ones(len(value), np.bool_)
     solution: FloatColumn = np.zeros(3)
     for _ in range(3):
-        solution = np.linalg.lstsq(columns[keep], value[keep], rcond=None)[0]
-        rest = np.abs(value - columns @ solution)
-        keep = rest <= 4 * np.median(rest) + 1e-12
+        solved = np.linalg.lstsq(columns[keep], value[keep], rcond=None)[0]
+        solution = solved.astype(np.float64, copy=False)
+        off = np.abs(value - columns @ solution)
+        keep = off <= 4 * np.median(off) + 1e-12
     rest = value[keep] - columns[keep] @ solution
     variance = float(np.mean(rest**2)) * 2 * window  # neighbours share most of their noise
     inverse = np.linalg.pinv(columns[keep].T @ columns[keep])
