@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.discovery.comparing import AWAY
 from canwheel.discovery.completing import complete_groups
 from canwheel.discovery.fields import Field
 from canwheel.discovery.length import full_length, still_value
@@ -14,17 +13,13 @@ from canwheel.discovery.motion import Pair, fit_rigid_body
 from canwheel.discovery.places import Place, payload_bits
 from canwheel.discovery.proposal import FieldState
 from canwheel.discovery.rest import infer_rest
-from canwheel.discovery.search import FourFields, find_fours
+from canwheel.discovery.search import FourFields, away_from_the_others, find_fours
 from canwheel.discovery.survey import Survey
 from canwheel.discovery.three import ThreeFields, find_threes, three_of_four
 
 _FINER = 0.04
 """Twice as many steps outweigh so much of the cost: of two sets that are both wheels, the finer one
 comes first."""
-
-_MOST_AWAY = 0.03
-"""Share of the driving for which a live field may be away from the other three: locked or spinning
-wheels are so for moments."""
 
 FloatColumn = NDArray[np.float64]
 
@@ -98,7 +93,7 @@ def find_sets(survey: Survey) -> list[FoundSet]:
     fours, without = find_fours(survey, groups)
     sets = []
     for four in fours:
-        three = None if four.body.halves is not None else three_of_four(survey, four)
+        three = None if four.body.front is not None else three_of_four(survey, four)
         sets.append(set_of_four(survey, four) if three is None else set_of_three(survey, three))
     sets += [set_of_three(survey, three) for three in find_threes(survey, without)]
     return _without_shared_bits(survey, sorted(sets, key=lambda found: found.rank))
@@ -155,13 +150,9 @@ def set_of_four(survey: Survey, four: FourFields) -> FoundSet:
 
 
 def _states(speed: NDArray[np.float64], moving: NDArray[np.bool_]) -> tuple[FieldState, ...]:
-    """Say which of four is alive at times only; of more than one nothing is said."""
-    middle = np.median(speed, axis=1)
-    away = np.abs(speed - middle[:, np.newaxis]) > AWAY * middle[:, np.newaxis]
-    faulty = away[moving].mean(axis=0) > _MOST_AWAY
-    if faulty.sum() != 1:
-        return ("live",) * 4
-    return tuple("faulty" if each else "live" for each in faulty)
+    """Say which of four is alive at times only."""
+    away = away_from_the_others(speed, moving)
+    return tuple("faulty" if k == away else "live" for k in range(4))
 
 
 def set_of_three(survey: Survey, three: ThreeFields) -> FoundSet:

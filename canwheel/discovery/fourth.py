@@ -28,12 +28,15 @@ _STANDS = 0.9
 _PACE = 1.7
 """Messages whose periods differ by less than this factor can belong together."""
 
+_WAS_ALIVE = 0.01
+"""Share of the driving for which a dead one must have been near the others to have been alive."""
+
 _EVIDENCE: dict[FieldState, float] = {
     "live": 0.0,
     "faulty": 0.0,
     "no value": 0.05,
     "silent": 0.1,
-    "frozen": 0.25,
+    "frozen": 0.15,
 }
 """What a fourth's state adds to the cost: bits that mean nothing stand at some value as well, at
 nought most often."""
@@ -48,16 +51,18 @@ class Fourth:
     place : where it ends.
     state : what stands there.
     regular : how well the place completes the other three, 0 to 1.
+    was_alive : whether it went along with them for a while at least.
     """
 
     place: Place
     state: FieldState
     regular: float
+    was_alive: bool
 
     @property
     def cost(self) -> float:
         """How far it is from the ideal."""
-        return 0.5 * (1 - self.regular) + _EVIDENCE[self.state]
+        return 0.5 * (1 - self.regular) + (0.0 if self.was_alive else _EVIDENCE[self.state])
 
 
 def fourth_places(
@@ -124,8 +129,10 @@ def _in_another_message(survey: Survey, chosen: Sequence[Field]) -> Iterator[tup
 
 def state_of(
     value: NDArray[np.float64], raw: NDArray[np.float64], rest_raw: float, bits: BitField
-) -> FieldState | None:
-    """Say what a column is beside three live ones; None when it has nothing to do with them.
+) -> tuple[FieldState, bool] | None:
+    """Say what a column is beside three live ones, and whether it was alive for a while.
+
+    None when it has nothing to do with them.
 
     Parameters
     ----------
@@ -140,14 +147,15 @@ def state_of(
     near = np.abs(value - middle)[moving] <= _LIKE_THE_OTHERS * speed[moving] + 1
     away = value[moving][~near]
     if not len(away):
-        return "faulty"
+        return "faulty", True
     values, counts = np.unique(away, return_counts=True)
     usual = float(values[np.argmax(counts)])
     alive = float(np.mean(near))
+    was_alive = alive >= _WAS_ALIVE
     if counts.max() < _STANDS * len(away):  # it wanders
-        return "faulty" if alive > _MOSTLY_ALIVE else None
+        return ("faulty", True) if alive > _MOSTLY_ALIVE else None
     if usual >= (1 << bits.length) - 2:
-        return "no value"
+        return "no value", was_alive
     if alive >= _ALIVE_FROM:
-        return "faulty"
-    return "silent" if usual in (rest_raw, 0.0) else "frozen"
+        return "faulty", True
+    return "silent" if usual in (rest_raw, 0.0) else "frozen", was_alive

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.discovery.alike import sets_of
-from canwheel.discovery.comparing import compare_speeds, smoothed
+from canwheel.discovery.comparing import AWAY, compare_speeds, smoothed
 from canwheel.discovery.fields import Field
 from canwheel.discovery.motion import RigidBody, fit_rigid_body
 from canwheel.discovery.rest import Rest, find_rest
@@ -43,6 +43,10 @@ _LAGS = 0.8
 0.2 s late it is 0.85 and more (measured), on a real straight road 0.54 by slip, in turns 0.1."""
 
 _FEWEST_MOMENTS = 20
+
+_MOST_AWAY = 0.03
+"""Share of the driving for which a live field may be away from the other three: locked or spinning
+wheels are so for moments."""
 
 _ACCELERATION_OVER_S, _FASTEST_CHANGE = 0.5, 0.25
 """In half a second a car gains or loses less than this share of its top speed, but for one moment
@@ -208,6 +212,20 @@ def _without(columns: NDArray[np.float64], value: NDArray[np.float64]) -> NDArra
     """What is left of a value when all that the columns explain is taken out. (n,)"""
     left: NDArray[np.float64] = value - columns @ np.linalg.lstsq(columns, value, rcond=None)[0]
     return left
+
+
+def away_from_the_others(speed: NDArray[np.float64], moving: NDArray[np.bool_]) -> int | None:
+    """Return which one of four is far from the other three now and then; None for none or several.
+
+    Parameters
+    ----------
+    speed : (t, 4) raw steps above rest.
+    moving : (t,) when the car moved.
+    """
+    middle = np.median(speed, axis=1)[:, np.newaxis]
+    away = np.abs(speed - middle)[moving] > AWAY * middle[moving]
+    often = np.flatnonzero(away.mean(axis=0) > _MOST_AWAY)
+    return int(often[0]) if len(often) == 1 else None
 
 
 def one_step(speed: NDArray[np.float64], when: NDArray[np.bool_]) -> float:

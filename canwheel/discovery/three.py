@@ -15,6 +15,7 @@ from canwheel.discovery.rest import Rest, find_rest
 from canwheel.discovery.search import (
     WIDEST_SPREAD,
     FourFields,
+    away_from_the_others,
     columns_of,
     common_length,
     lags,
@@ -71,22 +72,21 @@ def find_threes(survey: Survey, groups: Sequence[Sequence[int]]) -> list[ThreeFi
 
 
 def three_of_four(survey: Survey, four: FourFields) -> ThreeFields | None:
-    """Return the three that show turns, where all four together show none; None where none do.
+    """Return the three that show tight turns, where a fourth hides them; None where none does.
 
-    A wheel that sleeps at low speed hides just the tight turns that tell the corners.
+    A wheel that sleeps at low speed hides just the turns that tell the corners.
 
     Parameters
     ----------
     survey : the bus.
-    four : alike fields in whose motion no turn is to be seen.
+    four : alike fields.
     """
-    found = []
-    for other in four.fields:
-        chosen = [field for field in four.fields if field is not other]
-        three = judge_three(survey, chosen, place=other.place)
-        if three is not None and three.triangle.pair is not None:
-            found.append(three)
-    return min(found, key=lambda three: three.cost, default=None)
+    away = away_from_the_others(np.abs(four.raw - four.rest_raw), four.body.moving)
+    if away is None:
+        return None
+    chosen = [field for k, field in enumerate(four.fields) if k != away]
+    three = judge_three(survey, chosen, place=four.fields[away].place)
+    return None if three is None or three.triangle.pair is None else three
 
 
 def judge_three(
@@ -113,7 +113,7 @@ def judge_three(
         return None
     places = [(place, 1.0)] if place else fourth_places(survey, chosen, length)
     fourths = [
-        Fourth(one, state, regular)
+        Fourth(one, state[0], regular, state[1])
         for one, regular in places
         if (state := _state(survey, one, length, raw, rest_raw)) is not None
     ]
@@ -145,7 +145,7 @@ def _state(
     length: int,
     raw: NDArray[np.float64],
     rest_raw: NDArray[np.float64],
-) -> FieldState | None:
+) -> tuple[FieldState, bool] | None:
     bits = survey.bits(place, length)
     value = survey.held(place.stream, bits)
     return state_of(value, raw, float(np.median(rest_raw)), bits)

@@ -21,8 +21,12 @@ Pair = tuple[int, int]
 _PAIRS: tuple[Pair, ...] = ((0, 1), (0, 2), (1, 2))
 
 _EXPLAINED = 0.5
-"""Share of the pair's difference that three wheels of a car explain at least; on a real road with
-front and rear in two messages it is 0.9 (measured)."""
+"""Share of the pair's difference by which three are plainly a car's wheels; on a real road with
+front and rear in two messages it is 0.9 (measured). Where steps are coarse it is less, ..."""
+
+_WIDER = (0.7, 9.0)
+"""... but the front one of the pair then gains (L/t)² with the square of the sides' difference:
+wheelbase over track lies between 1.3 and 2.3 for cars, and noise lessens it."""
 
 _PAIR_ALIKE = 0.12
 """In wide turns the two on one side differ by less than this share of the sides' difference."""
@@ -75,8 +79,9 @@ class Triangle:
         """Whether the turns, if there are any, show three wheels and nothing else."""
         if self.pair is None:
             return True
-        tight = self.front_sure >= SURE and self.explained >= _EXPLAINED
-        return tight or self.pair_differs < _PAIR_ALIKE * self.turn
+        low, high = _WIDER
+        fits = self.explained >= _EXPLAINED or low <= self.wider <= high
+        return (fits and self.front_sure >= SURE) or self.pair_differs < _PAIR_ALIKE * self.turn
 
 
 def fit_triangle(time_s: FloatColumn, speed: FloatTable) -> Triangle:
