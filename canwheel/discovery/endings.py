@@ -28,6 +28,9 @@ _FEWEST_MOVES = 40
 _LEAST_REST = 0.02
 """Share of the sendings in which a number rests, so that a bit can be seen to rest with it."""
 
+_FINE = 60
+"""Values that the bits above a bit take at least, for their usual one to be rest and no other."""
+
 _STILL, _BUSY = 0.03, 0.1
 """A bit that belongs to a number flips no more often than this while that rests, for it is not all
 rest that looks so, and at least so often otherwise: others' highest bits hardly move."""
@@ -95,8 +98,8 @@ def _flips(before: NDArray[np.int64], after: NDArray[np.int64], low: int) -> _Fl
     """How often a bit flips, None where the bits above it hardly rest at one value, or always."""
     above = before >> (low + 1)
     steady = above == after >> (low + 1)
-    if not steady.any():
-        return None
+    if not steady.any() or len(np.unique(above)) < _FINE:
+        return None  # so coarsely an even speed looks like rest
     values, counts = np.unique(above[steady], return_counts=True)
     resting = steady & (above == values[np.argmax(counts)])
     count = np.count_nonzero(resting)

@@ -30,6 +30,17 @@ _FLAG_HOLDS = 0.15
 3 % are seen on a real road with front and rear in two messages; numbers that are no four wheels
 miss it by a third, as a rule."""
 
+TIGHTEST = 0.4
+"""Half difference of the two sides, of the speed, that no car reaches: half a track of 1.6 m over
+a turning radius of 2 m; the tightest turn of a car's rear axle is about twice as wide."""
+
+_PARTS = 0.5
+"""Sides that differ by two steps and more have parted; by less, they may just be rounded."""
+
+COARSE_STEPS = 120
+"""Coarser numbers, such as whole km/h, are wheels only if they show turns: a bus carries several
+copies of the car's speed, and rounding alone makes those differ. [steps at the fastest]"""
+
 _SHORTEST_MOVE_S = 8.0
 """The car must move for so long. [s]"""
 
@@ -168,11 +179,21 @@ def _can_be_wheels(
         return False
     if max(abs(ratio - 1) for ratio in body.ratio) > _FARTHEST_RATIO or body.copies > 1:
         return False
+    parts = False
     if body.halves is not None:
-        turning = body.moving & (np.abs(body.sides) > body.turn / 2)
-        if body.across > _FLAG_HOLDS + one_step(speed, turning) / body.turn:
+        if body.turn > TIGHTEST:
             return False
-    return not lags(time_s, speed)
+        turning = body.moving & (np.abs(body.sides) > body.turn / 2)
+        rounding = one_step(speed, turning) / body.turn
+        if body.across > _FLAG_HOLDS + rounding:
+            return False
+        parts = rounding < _PARTS
+    return (parts or not is_coarse(speed)) and not lags(time_s, speed)
+
+
+def is_coarse(speed: NDArray[np.float64]) -> bool:
+    """Whether speeds come in so few steps that rounding alone makes them differ. (t, k) steps"""
+    return bool(np.percentile(np.median(speed, axis=1), 99) < COARSE_STEPS)
 
 
 def lags(time_s: NDArray[np.float64], speed: NDArray[np.float64]) -> bool:

@@ -13,10 +13,12 @@ from canwheel.discovery.places import Place
 from canwheel.discovery.proposal import FieldState
 from canwheel.discovery.rest import Rest, find_rest
 from canwheel.discovery.search import (
+    TIGHTEST,
     WIDEST_SPREAD,
     FourFields,
     columns_of,
     common_length,
+    is_coarse,
     lags,
     moves_like_a_car,
     one_step,
@@ -109,7 +111,7 @@ def judge_three(
         return None
     speed = np.abs(raw - rest_raw)
     triangle = fit_triangle(survey.moments.time_s, speed)
-    if not _can_be_wheels(triangle, survey.moments.time_s, speed):
+    if not _can_be_wheels(triangle, survey.moments.time_s, speed, rests=rest is not None):
         return None
     places = [(place, 1.0)] if place else fourth_places(survey, chosen, length)
     fourths = [
@@ -127,15 +129,17 @@ def judge_three(
 
 
 def _can_be_wheels(
-    triangle: Triangle, time_s: NDArray[np.float64], speed: NDArray[np.float64]
+    triangle: Triangle, time_s: NDArray[np.float64], speed: NDArray[np.float64], *, rests: bool
 ) -> bool:
     """Whether three numbers can be three of a car's wheels by how they move."""
     if not triangle.spread <= WIDEST_SPREAD + 1.5 * one_step(speed, triangle.moving):
         return False
     if max(abs(ratio - 1) for ratio in triangle.ratio) > _FARTHEST_RATIO:
         return False
-    if triangle.copies or not triangle.is_plain:
+    if triangle.copies or not triangle.is_plain or triangle.turn > TIGHTEST:
         return False
+    if triangle.pair is None and (not rests or is_coarse(speed)):
+        return False  # neither a turn nor a rest: too little to put three bits of a bus together
     return not lags(time_s, speed)
 
 
