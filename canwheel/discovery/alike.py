@@ -163,15 +163,20 @@ def sets_of(
 
 
 def _stands_like_wheels(fields: Sequence[Field]) -> bool:
-    """Whether these stand in their messages as wheels do."""
+    """Whether these stand in their messages as wheels do: all in one, two and two, one in each.
+
+    Of two and two one may be missing.
+    """
     places: dict[int, list[int]] = {}
     for field in fields:
         places.setdefault(field.stream, []).append(field.lsb)
-    each = list(places.values())
+    each = sorted(places.values(), key=len)
+    shares = [len(at) for at in each]
     if len(each) == 1:
         return True
-    widest = max(each, key=len)
-    return len(widest) <= 2 and all(set(at) <= set(widest) for at in each)  # noqa: PLR2004
+    if shares not in ([2, 2], [1, 2]) and max(shares) > 1:
+        return False
+    return all(set(at) <= set(each[-1]) for at in each)
 
 
 def _apart(fields: Sequence[Field]) -> bool:

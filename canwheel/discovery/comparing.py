@@ -18,7 +18,7 @@ turns shows: a bend of 37 m radius on a track of 1.5 m. Slip of driven wheels st
 SURE = 5.0
 """Standard deviations by which front and rear must differ in turns."""
 
-_AWAY = 0.6
+AWAY = 0.6
 """A wheel this share of the speed off the others sleeps or drops out: no turn parts them so far."""
 
 _STRAIGHTEST = 30
@@ -39,7 +39,7 @@ class Compared:
     ----------
     moving : (t,) when the car moved.
     sound : (t,) when it did and none was far off the others.
-    square : (t, k) squares of the speeds over that of the middle one, without their own ratios;
+    square : (t, k) squares of the speeds over that of their mean, without their own ratios;
         NaN while not sound.
     ratio : (k,) each one's own, to their mean, straight on.
     spread : usual difference of fastest and slowest straight on, of the speed; NaN where nothing is
@@ -65,10 +65,10 @@ def compare_speeds(time_s: FloatColumn, speed: FloatTable) -> Compared:
     """
     middle = np.median(speed, axis=1)
     moving = middle > MOVING * float(np.percentile(middle, 99))
-    sound = moving & (np.max(np.abs(speed - middle[:, np.newaxis]), axis=1) < _AWAY * middle)
+    sound = moving & (np.max(np.abs(speed - middle[:, np.newaxis]), axis=1) < AWAY * middle)
     window = max(1, round(SMOOTH_S / max(1e-3, float(time_s[1] - time_s[0]))))
     relative = np.full(speed.shape, np.nan)
-    relative[sound] = speed[sound] / middle[sound, np.newaxis]
+    relative[sound] = speed[sound] / speed[sound].mean(axis=1, keepdims=True)
     ratio: FloatColumn = np.ones(speed.shape[1])
     straight = sound
     for _ in range(3):

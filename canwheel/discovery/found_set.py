@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.discovery.comparing import AWAY
 from canwheel.discovery.completing import complete_groups
 from canwheel.discovery.fields import Field
 from canwheel.discovery.length import full_length, still_value
@@ -20,6 +21,10 @@ from canwheel.discovery.three import ThreeFields, find_threes, three_of_four
 _FINER = 0.04
 """Twice as many steps outweigh so much of the cost: of two sets that are both wheels, the finer one
 comes first."""
+
+_MOST_AWAY = 0.03
+"""Share of the driving for which a live field may be away from the other three: locked or spinning
+wheels are so for moments."""
 
 FloatColumn = NDArray[np.float64]
 
@@ -129,7 +134,7 @@ def set_of_four(survey: Survey, four: FourFields) -> FoundSet:
     return FoundSet(
         fields=four.fields,
         places=places,
-        states=("live",) * 4,
+        states=_states(np.abs(raw - rest_raw), body.moving),
         ratios=body.ratio,
         length=length,
         moving_bits=four.length,
@@ -147,6 +152,16 @@ def set_of_four(survey: Survey, four: FourFields) -> FoundSet:
         spread=body.spread,
         cost=four.cost,
     )
+
+
+def _states(speed: NDArray[np.float64], moving: NDArray[np.bool_]) -> tuple[FieldState, ...]:
+    """Say which of four is alive at times only; of more than one nothing is said."""
+    middle = np.median(speed, axis=1)
+    away = np.abs(speed - middle[:, np.newaxis]) > AWAY * middle[:, np.newaxis]
+    faulty = away[moving].mean(axis=0) > _MOST_AWAY
+    if faulty.sum() != 1:
+        return ("live",) * 4
+    return tuple("faulty" if each else "live" for each in faulty)
 
 
 def set_of_three(survey: Survey, three: ThreeFields) -> FoundSet:

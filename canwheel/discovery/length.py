@@ -9,9 +9,9 @@ from canwheel.discovery.fields import LONGEST
 from canwheel.discovery.places import BYTE_BITS, Place
 from canwheel.discovery.survey import Survey
 
-_RANGE = (1.6, 12.0)
+_RANGE = (1.6, 18.0)
 """What a wheel-speed field can hold, over the fastest of the drive: fields reach 150 to 700 km/h
-(common practice, no source), drives 60 to 90."""
+(common practice, no source), drives 40 to 90."""
 
 _USUAL_RANGE = 5.5
 

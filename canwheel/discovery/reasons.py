@@ -30,8 +30,8 @@ def give_reasons(candidate: Candidate) -> tuple[str, ...]:
         says.append("They count up with the distance and start again at nought: ring pulses.")
     if figures.flag_residual_pct is not None:
         says.append(
-            f"In turns the two sides differ by up to {figures.turn_pct:.0f} % of the speed, and"
-            f" FL² + RR² = FR² + RL² holds to {figures.flag_residual_pct:.0f} % of that."
+            f"FL² + RR² = FR² + RL² holds to {figures.flag_residual_pct:.0f} % of the sides'"
+            f" difference in turns, which reaches {figures.turn_pct:.0f} % of the speed."
         )
     says.append(
         f"Straight on, fastest and slowest differ by {figures.straight_spread_pct:.1f} % of the"
