@@ -34,6 +34,10 @@ TIGHTEST = 0.4
 """Half difference of the two sides, of the speed, that no car reaches: half a track of 1.6 m over
 a turning radius of 2 m; the tightest turn of a car's rear axle is about twice as wide."""
 
+_TIGHT, _TOLD_TWICE = 0.03, 0.1
+"""In turns of 25 m radius, of which half a track is 0.03, a front wheel runs faster than the rear
+one behind it by a fifth of the sides' half difference (L/t times L/R); in tighter ones by more."""
+
 _PARTS = 0.5
 """Sides that differ by two steps and more have parted; by less, they may just be rounded."""
 
@@ -188,7 +192,18 @@ def _can_be_wheels(
         if body.across > _FLAG_HOLDS + rounding:
             return False
         parts = rounding < _PARTS
+        if body.turn > _TIGHT and _same_twice(body.halves, body.turn, speed[turning]):
+            return False
     return (parts or not is_coarse(speed)) and not lags(time_s, speed)
+
+
+def _same_twice(
+    halves: tuple[tuple[int, int], tuple[int, int]], turn: float, speed: NDArray[np.float64]
+) -> bool:
+    """Whether each half is one number told twice, as two speeds of axles in two messages are."""
+    mean = speed.mean(axis=1)
+    differ = [float(np.median(np.abs(speed[:, a] - speed[:, b]) / mean)) for a, b in halves]
+    return max(differ) < _TOLD_TWICE * turn
 
 
 def is_coarse(speed: NDArray[np.float64]) -> bool:

@@ -27,6 +27,10 @@ front and rear in two messages it is 0.9 (measured)."""
 _PAIR_ALIKE = 0.12
 """In wide turns the two on one side differ by less than this share of the sides' difference."""
 
+_WIDE = 0.05
+"""Half difference of the sides, of the speed, above which the two on one side differ by a quarter
+of it and more: a radius of 15 m and less (L/t times L/R)."""
+
 _DOUBLE_TRACKS = np.linspace(0.75, 1.7, 20)
 """Twice the track over the wheelbase, for anything on four wheels; 1.17 for a usual car."""
 
@@ -76,7 +80,7 @@ class Triangle:
         if self.pair is None:
             return True
         tight = self.front_sure >= SURE and self.explained >= _EXPLAINED
-        return tight or self.pair_differs < _PAIR_ALIKE * self.turn
+        return tight or (self.turn < _WIDE and self.pair_differs < _PAIR_ALIKE * self.turn)
 
 
 def fit_triangle(time_s: FloatColumn, speed: FloatTable) -> Triangle:
