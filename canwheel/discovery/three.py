@@ -111,7 +111,7 @@ def judge_three(
         return None
     speed = np.abs(raw - rest_raw)
     triangle = fit_triangle(survey.moments.time_s, speed)
-    if not _can_be_wheels(triangle, survey.moments.time_s, speed, rests=rest is not None):
+    if not _can_be_wheels(triangle, survey.moments.time_s, speed):
         return None
     places = [(place, 1.0)] if place else fourth_places(survey, chosen, length)
     fourths = [
@@ -122,6 +122,8 @@ def judge_three(
     if not fourths:
         return None
     fourth = min(fourths, key=lambda one: one.cost)
+    if triangle.pair is None and rest is None and fourth.state == "faulty":
+        return None  # neither a turn, nor a rest, nor a corner that is plainly dead
     roughness = sum(field.roughness for field in chosen)
     cost = fourth.cost + 5 * roughness + 2 * triangle.spread
     a, b, c = chosen
@@ -129,7 +131,7 @@ def judge_three(
 
 
 def _can_be_wheels(
-    triangle: Triangle, time_s: NDArray[np.float64], speed: NDArray[np.float64], *, rests: bool
+    triangle: Triangle, time_s: NDArray[np.float64], speed: NDArray[np.float64]
 ) -> bool:
     """Whether three numbers can be three of a car's wheels by how they move."""
     if not triangle.spread <= WIDEST_SPREAD + 1.5 * one_step(speed, triangle.moving):
@@ -138,8 +140,8 @@ def _can_be_wheels(
         return False
     if triangle.copies or not triangle.is_plain or triangle.turn > TIGHTEST:
         return False
-    if triangle.pair is None and (not rests or is_coarse(speed)):
-        return False  # neither a turn nor a rest: too little to put three bits of a bus together
+    if triangle.pair is None and is_coarse(speed):
+        return False
     return not lags(time_s, speed)
 
 
