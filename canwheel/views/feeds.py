@@ -234,7 +234,7 @@ class FollowedDrive:
     Parameters
     ----------
     path : the log; its side file says when it ends.
-    layout, car : see `DriveSoFar`.
+    layout, car : see `DriveSoFar`; without a layout the guide says how far discovery has come.
     is_abandoned : whether the recorder has gone without a word, so that nothing more comes.
 
     Raises
