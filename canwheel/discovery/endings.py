@@ -1,6 +1,7 @@
 """Where a number ends: its lowest bit, told by flip rates and by what moves with the number."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,16 @@ along with two thirds of them, by two steps with 37 %, by three with 30 % (compu
 _FEWEST_MOVES = 40
 """Single steps below which nothing can be said of a bit."""
 
+_LEAST_REST = 0.02
+"""Share of the sendings in which a number rests, so that a bit can be seen to rest with it."""
+
+_FINE = 60
+"""Values that the bits above a bit take at least, for their usual one to be rest and no other."""
+
+_STILL, _BUSY = 0.03, 0.1
+"""A bit that belongs to a number flips no more often than this while that rests, for it is not all
+rest that looks so, and at least so often otherwise: others' highest bits hardly move."""
+
 
 def possible_ends(rate: NDArray[np.float64]) -> Iterator[int]:
     """Yield the places of a line where a number can end: its lowest bit.
@@ -45,8 +56,9 @@ def last_that_takes_part(before: NDArray[np.int64], after: NDArray[np.int64], le
     """Return which bit is the last that moves with the number, counted from the highest one.
 
     While a number moves by one step its next lower bit takes part: the number goes up where that
-    bit falls from one to nought, and the reverse. A bit that does not is noise, or belongs to
-    something else.
+    bit falls from one to nought, and the reverse. Where the number moves by many steps at a time
+    that shows nothing; then a bit that flips on the way and is still while the number rests takes
+    part. A bit that does neither is noise, or belongs to something else.
 
     Parameters
     ----------
@@ -59,13 +71,39 @@ def last_that_takes_part(before: NDArray[np.int64], after: NDArray[np.int64], le
         above = (after >> (low + 1)) - (before >> (low + 1))
         one_step = np.abs(above) == 1
         count = np.count_nonzero(one_step)
+        flips = _flips(before, after, low)
         if count < _FEWEST_MOVES:
+            if flips is not None and flips.at_rest > _STILL:
+                break
             last = place  # nothing speaks against it
             continue
         was, now = (before >> low) & 1, (after >> low) & 1
         fits = np.where(above == 1, (was == 1) & (now == 0), (was == 0) & (now == 1))
         chance = _BY_CHANCE + _SURE * float(np.sqrt(_BY_CHANCE * (1 - _BY_CHANCE) / count))
-        if float(np.mean(fits[one_step])) < chance:
+        rests = flips is not None and flips.at_rest <= _STILL and flips.on_the_way >= _BUSY
+        if float(np.mean(fits[one_step])) < chance and not rests:
             break
         last = place
     return last
+
+
+class _Flips(NamedTuple):
+    """How often a bit flips while all above it rests, and otherwise."""
+
+    at_rest: float
+    on_the_way: float
+
+
+def _flips(before: NDArray[np.int64], after: NDArray[np.int64], low: int) -> _Flips | None:
+    """How often a bit flips, None where the bits above it hardly rest at one value, or always."""
+    above = before >> (low + 1)
+    steady = above == after >> (low + 1)
+    if not steady.any() or len(np.unique(above)) < _FINE:
+        return None  # so coarsely an even speed looks like rest
+    values, counts = np.unique(above[steady], return_counts=True)
+    resting = steady & (above == values[np.argmax(counts)])
+    count = np.count_nonzero(resting)
+    if count < max(_FEWEST_MOVES, _LEAST_REST * len(before)) or count == len(before):
+        return None
+    flipped = ((before ^ after) >> low & 1) > 0
+    return _Flips(float(np.mean(flipped[resting])), float(np.mean(flipped[~resting])))

@@ -52,7 +52,9 @@ _SHORT = 8
 """A number of so many bits that can only end at one place ends there. [bits]"""
 
 _RISE, _RISE_FLOOR = 2.0, 0.002
-"""A bit may flip more often than the one below it by so much, and still be the same number's."""
+"""A bit may flip more often than the two below it by so much, and still be the same number's: in
+an even pull-away a number's steps are alike, and some bit of it flips far less than its
+neighbours."""
 
 _ROUGHEST = 0.08
 """Usual step between two looks, as a share of the range: a speed that is looked at every 0.1 s
@@ -204,19 +206,19 @@ def _rightly_ended(looks: _Looks, alike: list[Field]) -> Field:
 def _best_length(whole: NDArray[np.int64], rate: NDArray[np.float64], lsb: int) -> int | None:
     """Return how long the number is that ends here, None when nothing of it moves.
 
-    Read upwards from its lowest bit, each bit flips less often than the one below it; a bit that
+    Read upwards from its lowest bit, each bit flips less often than those below it; a bit that
     flips far more often is the end of the number before. Among the lengths whose highest bit
     moves, the best is the one with the fewest jumps: steps over a quarter of what its bits hold.
     """
     best: tuple[int, int] | None = None
-    busiest = rate[lsb]
+    below = (rate[lsb], rate[lsb])
     for length in range(1, min(LONGEST, lsb + 1) + 1):
         flips = rate[lsb - length + 1]
         if flips == 0:
             continue
-        if flips > _RISE * busiest + _RISE_FLOOR:
+        if flips > _RISE * max(below) + _RISE_FLOOR:
             break
-        busiest = flips
+        below = (below[1], flips)
         raw = whole & ((1 << length) - 1)
         jumps = int(np.count_nonzero(np.abs(np.diff(raw)) > (1 << length) / 4))
         if best is None or jumps <= best[1]:

@@ -86,7 +86,10 @@ def fourth_places(
     elif shares == [1, 2]:
         full = next(at for at in by_stream.values() if len(at) > 1)
         stream, (taken,) = next((s, at) for s, at in by_stream.items() if len(at) == 1)
-        yield from ((Place(stream, order, lsb), 1.0) for lsb in full if lsb != taken)
+        room = range(length - 1, survey.streams[stream].bits)
+        yield from (
+            (Place(stream, order, lsb), 1.0) for lsb in full if lsb != taken and lsb in room
+        )
     else:
         yield from _in_another_message(survey, chosen)
 

@@ -30,6 +30,21 @@ _FLAG_HOLDS = 0.15
 3 % are seen on a real road with front and rear in two messages; numbers that are no four wheels
 miss it by a third, as a rule."""
 
+TIGHTEST = 0.4
+"""Half difference of the two sides, of the speed, that no car reaches: half a track of 1.6 m over
+a turning radius of 2 m; the tightest turn of a car's rear axle is about twice as wide."""
+
+_TIGHT, _TOLD_TWICE = 0.03, 0.1
+"""In turns of 25 m radius, of which half a track is 0.03, a front wheel runs faster than the rear
+one behind it by a fifth of the sides' half difference (L/t times L/R); in tighter ones by more."""
+
+_PARTS = 0.5
+"""Sides that differ by two steps and more have parted; by less, they may just be rounded."""
+
+COARSE_STEPS = 120
+"""Coarser numbers, such as whole km/h, are wheels only if they show turns: a bus carries several
+copies of the car's speed, and rounding alone makes those differ. [steps at the fastest]"""
+
 _SHORTEST_MOVE_S = 8.0
 """The car must move for so long. [s]"""
 
@@ -172,11 +187,32 @@ def _can_be_wheels(
         return False
     if max(abs(ratio - 1) for ratio in body.ratio) > _FARTHEST_RATIO or body.copies > 1:
         return False
+    parts = False
     if body.halves is not None:
-        turning = body.moving & (np.abs(body.sides) > body.turn / 2)
-        if body.across > _FLAG_HOLDS + one_step(speed, turning) / body.turn:
+        if body.turn > TIGHTEST:
             return False
-    return not lags(time_s, speed)
+        turning = body.moving & (np.abs(body.sides) > body.turn / 2)
+        rounding = one_step(speed, turning) / body.turn
+        if body.across > _FLAG_HOLDS + rounding:
+            return False
+        parts = rounding < _PARTS
+        if body.turn > _TIGHT and _same_twice(body.halves, body.turn, speed[turning]):
+            return False
+    return (parts or not is_coarse(speed)) and not lags(time_s, speed)
+
+
+def _same_twice(
+    halves: tuple[tuple[int, int], tuple[int, int]], turn: float, speed: NDArray[np.float64]
+) -> bool:
+    """Whether each half is one number told twice, as two speeds of axles in two messages are."""
+    mean = speed.mean(axis=1)
+    differ = [float(np.median(np.abs(speed[:, a] - speed[:, b]) / mean)) for a, b in halves]
+    return max(differ) < _TOLD_TWICE * turn
+
+
+def is_coarse(speed: NDArray[np.float64]) -> bool:
+    """Whether speeds come in so few steps that rounding alone makes them differ. (t, k) steps"""
+    return bool(np.percentile(np.median(speed, axis=1), 99) < COARSE_STEPS)
 
 
 def lags(time_s: NDArray[np.float64], speed: NDArray[np.float64]) -> bool:

@@ -13,11 +13,13 @@ from canwheel.discovery.places import Place
 from canwheel.discovery.proposal import FieldState
 from canwheel.discovery.rest import Rest, find_rest
 from canwheel.discovery.search import (
+    TIGHTEST,
     WIDEST_SPREAD,
     FourFields,
     away_from_the_others,
     columns_of,
     common_length,
+    is_coarse,
     lags,
     moves_like_a_car,
     one_step,
@@ -120,6 +122,8 @@ def judge_three(
     if not fourths:
         return None
     fourth = min(fourths, key=lambda one: one.cost)
+    if triangle.pair is None and rest is None and fourth.state == "faulty":
+        return None  # neither a turn, nor a rest, nor a corner that is plainly dead
     roughness = sum(field.roughness for field in chosen)
     cost = fourth.cost + 5 * roughness + 2 * triangle.spread
     a, b, c = chosen
@@ -134,7 +138,9 @@ def _can_be_wheels(
         return False
     if max(abs(ratio - 1) for ratio in triangle.ratio) > _FARTHEST_RATIO:
         return False
-    if triangle.copies or not triangle.is_plain:
+    if triangle.copies or not triangle.is_plain or triangle.turn > TIGHTEST:
+        return False
+    if triangle.pair is None and is_coarse(speed):
         return False
     return not lags(time_s, speed)
 

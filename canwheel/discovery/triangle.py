@@ -31,6 +31,10 @@ wheelbase over track lies between 1.3 and 2.3 for cars, and noise lessens it."""
 _PAIR_ALIKE = 0.12
 """In wide turns the two on one side differ by less than this share of the sides' difference."""
 
+_WIDE = 0.05
+"""Half difference of the sides, of the speed, above which the two on one side differ by a quarter
+of it and more: a radius of 15 m and less (L/t times L/R)."""
+
 _DOUBLE_TRACKS = np.linspace(0.75, 1.7, 20)
 """Twice the track over the wheelbase, for anything on four wheels; 1.17 for a usual car."""
 
@@ -81,7 +85,8 @@ class Triangle:
             return True
         low, high = _WIDER
         fits = self.explained >= _EXPLAINED or low <= self.wider <= high
-        return (fits and self.front_sure >= SURE) or self.pair_differs < _PAIR_ALIKE * self.turn
+        tight = fits and self.front_sure >= SURE
+        return tight or (self.turn < _WIDE and self.pair_differs < _PAIR_ALIKE * self.turn)
 
 
 def fit_triangle(time_s: FloatColumn, speed: FloatTable) -> Triangle:

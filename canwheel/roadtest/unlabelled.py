@@ -154,6 +154,7 @@ def unlabelled_drive(
     route: Route | None = None,
     frames_per_s: float | None = None,
     smooth: bool = False,
+    copies: bool = True,
 ) -> UnlabelledCapture:
     """Record a drive on a bus with these wheel messages among others.
 
@@ -164,6 +165,7 @@ def unlabelled_drive(
     route : None draws one.
     frames_per_s : make the bus so busy; None leaves it as it comes. [1/s]
     smooth : the road makes no noise.
+    copies : coarse copies of the wheels, and pulse counts, may be among the others.
     """
     rng = np.random.default_rng((seed, 8))
     messages = wheels.wheel_messages
@@ -180,6 +182,7 @@ def unlabelled_drive(
         others=others,
         trouble=trouble,
         frames_per_s=frames_per_s,
+        copies=copies,
     )
 
 
@@ -217,6 +220,7 @@ def _recorded(
     others: int | None = None,
     trouble: tuple[Trouble, Corner] | None = None,
     frames_per_s: float | None = None,
+    copies: bool = True,
 ) -> UnlabelledCapture:
     bitrate = 2_000_000 if any(message.fd for message in messages) else 500_000
     background = random_background(
@@ -225,7 +229,7 @@ def _recorded(
         taken=frozenset(message.frame_id for message in messages),
         taken_load=bus_load(messages, bitrate),
         bitrate=bitrate,
-        has_wheels=any(message.corners for message in messages),
+        has_wheels=copies and any(message.corners for message in messages),
     )
     if frames_per_s is not None:
         wanted = frames_per_s - sum(1 / message.cycle_s for message in messages)

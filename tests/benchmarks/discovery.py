@@ -316,7 +316,9 @@ def cases(options: argparse.Namespace) -> Iterator[tuple[str, str, UnlabelledCap
             rng = np.random.default_rng((seed, 1))
             wheels = layout.messages(rng)
             trouble = None if kind is None else (kind, CORNERS[int(rng.integers(4))])
-            capture = unlabelled_drive(wheels, seed=seed, trouble=trouble, smooth=options.smooth)
+            capture = unlabelled_drive(
+                wheels, seed=seed, trouble=trouble, smooth=options.smooth, copies=not layout.coarse
+            )
             row = ("coarse, " if layout.coarse else "") + (kind or "sound")
             label = f"--seed {options.seed} --case {number} {layout.name}"
             yield row, label + (f" {kind} {trouble[1]}" if trouble else ""), capture

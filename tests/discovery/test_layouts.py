@@ -88,6 +88,23 @@ def test_nothing_is_proposed_where_there_are_no_four_wheels(
     assert benchmark.discovered(capture) == []
 
 
+ONCE_PROPOSED: tuple[tuple[LookAlike, int], ...] = (
+    ("temperatures", 200_024),  # two dash messages, and a checksum that goes with the speed
+    ("torques", 200_027),
+    ("two axle speeds", 200_073),  # two messages of different lengths
+    ("seat switches", 200_078),  # four messages with a whole-number speed each
+    ("late copies of one speed", 200_002),
+    ("two axle speeds", 500_083),  # both twice
+)
+
+
+@pytest.mark.parametrize(("look_alike", "seed"), ONCE_PROPOSED)
+def test_what_was_once_taken_for_wheels_is_not(
+    look_alike: LookAlike, seed: int, benchmark: ModuleType
+) -> None:
+    assert benchmark.discovered(without_wheels(look_alike, seed=seed)) == []
+
+
 def test_grade_tells_other_bits_from_the_right_ones(benchmark: ModuleType) -> None:
     """The measure itself: by hand, on a field of 13 bits of which the top two never move."""
     capture = drive(benchmark, "tesla_model3_party:ESP_wheelSpeeds")
