@@ -15,6 +15,7 @@ from canwheel.discovery.comparing import MOVING, TURNS_FROM
 from canwheel.discovery.discover import discover_wheels
 from canwheel.discovery.motion import fit_rigid_body
 from canwheel.discovery.proposal import Candidate
+from canwheel.discovery.triangle import fit_triangle
 from canwheel.frames import FrameFlag, Frames
 
 STOPS_NEEDED = 2
@@ -105,9 +106,10 @@ def progress_of(candidate: Candidate | None) -> DiscoveryProgress:
     top = float(np.percentile(mean, 99))
     step_s = float(time_s[-1] - time_s[0]) / max(1, len(time_s) - 1)
     standing = mean <= 0.01 * top
-    sides = fit_rigid_body(time_s, steps).sides if len(live) == len(candidate.fields) else None
-    if sides is None:
-        return DiscoveryProgress(found=True, stops=_spells(standing, step_s, _STOP_S))
+    if len(live) == len(candidate.fields):
+        sides = fit_rigid_body(time_s, steps).sides
+    else:
+        sides = fit_triangle(time_s, steps[:, live]).sides
     moving = mean > MOVING * top
     turning = np.nan_to_num(sides)
     straight = moving & (np.abs(turning) < TURNS_FROM / 2)

@@ -40,9 +40,9 @@ STATE_WORDS: dict[FieldState, str] = {
 }
 _POINT_MARKS: dict[PointOutcome, str] = {"fits": "fits", "contradicts": "NO", "not shown": "?"}
 _VERDICTS: dict[ConfirmVerdict, tuple[str, str, str]] = {
-    "confirmed": ("Confirmed", GOOD, "the second drive agrees with the proposal"),
-    "contradicted": ("Contradicted", FAULT, "the second drive speaks against the proposal"),
-    "not_shown": ("Not shown", OPEN, "the second drive does not show enough of it"),
+    "confirmed": ("CONFIRMED", GOOD, "the second drive agrees with the proposal"),
+    "contradicted": ("CONTRADICTED", FAULT, "the second drive speaks against the proposal"),
+    "not_shown": ("NOT SHOWN", OPEN, "the second drive does not show enough of it"),
 }
 
 
@@ -86,7 +86,7 @@ def render_confirmation(confirmation: Confirmation, screen: Screen) -> str:
 
 def _headline(discovery: Discovery) -> Text:
     if not discovery.candidates:
-        return banner("Nothing found", OPEN, "nothing here behaves as the four wheels of a car")
+        return banner("NOTHING FOUND", OPEN, "nothing here behaves as the four wheels of a car")
     best = discovery.candidates[0]
     dead = [field for field in best.fields if field.state != "live"]
     what = "counters of ring pulses" if best.kind == "pulse counters" else "wheel speeds"
@@ -97,7 +97,7 @@ def _headline(discovery: Discovery) -> Text:
     else:
         told = "left and right may be exchanged"
     fourth = ", one of them not live" if dead else ""
-    return banner("Proposal", GOOD if best.is_complete else OPEN, f"four {what}{fourth}; {told}")
+    return banner("PROPOSAL", GOOD if best.is_complete else OPEN, f"four {what}{fourth}; {told}")
 
 
 def _in_full(best: Candidate) -> list[RenderableType]:

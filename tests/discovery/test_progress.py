@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from canwheel.corners import Corner
 from canwheel.discovery.progress import DiscoverySoFar, progress_of
 from canwheel.frames import Frames
 
@@ -29,6 +30,12 @@ def test_the_drive_fills_the_list(make_bus: Any) -> None:
     assert whole.stops >= 2
     assert whole.enough
     assert "enough for discovery" in whole.says
+
+
+def test_a_dead_corner_does_not_stop_the_count(make_bus: Any) -> None:
+    whole = told_until(make_bus(dead={Corner.RL: 0}), 1e9).progress
+    assert min(whole.turns) > 0
+    assert whole.enough
 
 
 def test_in_pieces_or_at_once_is_the_same(make_bus: Any) -> None:
