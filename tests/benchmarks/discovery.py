@@ -265,7 +265,7 @@ def score(row: Row, label: str, capture: UnlabelledCapture) -> None:
     row.shown += first != "wrong"
     row.corners += bool(corners)
     row.lower += first == "wrong" and any(one != "wrong" for one, _ in grades[1:])
-    if first == "wrong" or not corners:
+    if first in {"shown", "wrong"} or not corners:
         place = next((n for n, (one, _) in enumerate(grades) if one != "wrong"), None)
         row.wrong.append(
             f"{label}: first {ranking[0].kind} {_told(ranking[0].fields)} ({first}, corners "
