@@ -5,28 +5,20 @@ car; with a corner that is dead, late or frozen; and captures in which there are
 speeds to be found, though other things look like them.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from typing import Literal
 
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.definitions.dbc import Definitions
-from canwheel.definitions.layout import BitField, SignalPlace
+from canwheel.definitions.layout import BitField
 from canwheel.frames import Frames
-from canwheel.roadtest.background import (
-    Number,
-    Numbers,
-    bus_load,
-    pack_message,
-    random_background,
-)
-from canwheel.roadtest.bus_layout import BusLayout, Quantity, SentMessage, SentSignal, unit_per_kph
+from canwheel.roadtest.background import bus_load, random_background
+from canwheel.roadtest.bus_layout import BusLayout, Quantity, SentMessage
 from canwheel.roadtest.chance import happens, sign
 from canwheel.roadtest.faults import Effect, FlaggedInvalid, Frozen, LatePickup, NoSignal
 from canwheel.roadtest.motion import KPH, FloatColumn
-from canwheel.roadtest.packing import bit_places
+from canwheel.roadtest.not_wheels import LookAlike, look_alike_messages
 from canwheel.roadtest.random_car import random_car, random_pickups, random_rings, random_road
 from canwheel.roadtest.random_car import random_unit as _random_unit
 from canwheel.roadtest.recording import record_frames
@@ -37,27 +29,9 @@ from canwheel.roadtest.simulation import Drive, Scenario, simulate
 Trouble = Literal["dead", "late", "frozen", "flagged"]
 """What is wrong with one corner while the capture is made."""
 
-LookAlike = Literal[
-    "one speed",
-    "copies of one speed",
-    "late copies of one speed",
-    "two axle speeds",
-    "temperatures",
-    "tyre pressures",
-    "brake pressures",
-    "torques",
-    "seat switches",
-    "parked",
-]
-"""What a capture without four wheel speeds, or without a drive, has in their place."""
-LOOK_ALIKES: tuple[LookAlike, ...] = get_args(LookAlike)
-
-_WHEEL_CYCLES_S = (0.01, 0.02, 0.02, 0.02, 0.05)
 _FEWEST, _MOST = 30, 60
 """Other messages."""
 _BUSY_BITRATE = 1_000_000
-_USUAL_TOP_KPH = (150.0, 700.0)
-"""A wheel-speed field can say at least, and at most, about so much. [km/h]"""
 _GLASS = Road(0.0, bumps_per_km=0.0, camber_pct=0.0, wander_pct=0.0, surge_pct=0.0, hum_pct=0.0)
 _TIGHT_PER_M = 1 / 20
 _DASH_FACTOR = 1.02
@@ -207,7 +181,7 @@ def without_wheels(
         capture = _recorded(rng, look_alike, wheels.wheel_messages, drive)
         return replace(capture, wheels=())
     drive = random_drive(rng, cycle_s=0.02)
-    messages = _look_alike_messages(rng, _LOOK_ALIKE_NUMBERS[look_alike](rng))
+    messages = look_alike_messages(rng, look_alike)
     return _recorded(rng, look_alike, messages, drive)
 
 
@@ -304,139 +278,3 @@ def _effect(rng: np.random.Generator, trouble: Trouble, corner: Corner) -> Effec
     if trouble == "frozen":
         return Frozen(corner, from_s=float(rng.uniform(5.0, 40.0)))
     return FlaggedInvalid(corner) if trouble == "flagged" else NoSignal(corner)
-
-
-# --- the wheel messages of a DBC file ------------------------------------------------------------
-
-
-def wheel_messages(
-    rng: np.random.Generator,
-    layout: BusLayout,
-    definitions: Definitions,
-) -> BusLayout:
-    """Make what a DBC file says of the wheels into messages as a car sends them.
-
-    Parameters
-    ----------
-    layout : as `adopt.adopt_layout` gives it.
-    definitions : of the same file; the other signals of these messages get contents too.
-
-    Returns
-    -------
-    Only the messages with wheels. A step that no speed has (a DBC that leaves the scale to the
-    reader) becomes a usual one.
-    """
-    cycle_s = float(rng.choice(_WHEEL_CYCLES_S))
-    messages = []
-    for message in layout.wheel_messages:
-        signals = tuple(
-            _plausible(signal) if isinstance(signal.quantity, Corner) else signal
-            for signal in message.signals
-        )
-        places = next(m.signals for m in definitions.messages if m.name == message.name)
-        used = set[int]().union(*(bit_places(signal.bits) for signal in signals))
-        rest = []
-        for defined in places:
-            filled = _filled(rng, defined.place)
-            wanted = bit_places(defined.place.bits)
-            if filled is not None and not used & wanted:
-                rest.append(filled)
-                used |= wanted
-        messages.append(replace(message, signals=signals + tuple(rest), cycle_s=cycle_s))
-    return BusLayout(layout.name, tuple(messages))
-
-
-def _plausible(signal: SentSignal) -> SentSignal:
-    """The same with a step and a unit that a speed can have, and all its bits in use."""
-    full = 1 << signal.length
-    if signal.unit == "pulses":
-        return signal
-    plain = replace(signal, minimum=0.0, maximum=0.0)
-    per_kph = unit_per_kph(signal.unit, circumference_m=1.94, teeth=48)
-    top_kph = (signal.scale * full + signal.offset) / per_kph
-    if _USUAL_TOP_KPH[0] <= top_kph <= _USUAL_TOP_KPH[1]:
-        return plain
-    shift = round(-signal.offset / signal.scale)  # a standstill that is not raw zero stays so
-    usual = (0.01, 1 / 64, 1 / 32, 1 / 16, 0.1, 0.25)
-    scale = next((s for s in usual if s * (full - shift) >= _USUAL_TOP_KPH[0]), 1.0)
-    return replace(plain, scale=scale, offset=-shift * scale, unit="km/h")
-
-
-_GUARD_WORDS: tuple[tuple[tuple[str, ...], Quantity], ...] = (
-    (("COUNT", "ALIVE", "CNT", "_BZ"), "counter"),
-    (("CHECK", "CRC", "CHKSUM", "CHKS"), "crc8"),
-)
-_LONGEST_COUNTER = 8
-_LONGEST_REST = 16
-
-
-def _filled(rng: np.random.Generator, place: SignalPlace) -> SentSignal | None:
-    """Another signal of a wheel message, with contents that its name or size suggests."""
-    bits = place.bits
-    if place.multiplex or bits.is_float or bits.length > _LONGEST_REST:
-        return None
-    name = place.signal.upper()
-    quantity: Quantity = "constant"
-    for words, guard in _GUARD_WORDS:
-        if any(word in name for word in words) and bits.length <= _LONGEST_COUNTER:
-            quantity = guard
-    if quantity == "constant" and bits.length <= 2:  # noqa: PLR2004
-        quantity = "switch" if happens(rng, 0.3) else "constant"
-    elif quantity == "constant":
-        choices: tuple[Quantity, ...] = ("constant", "walk", "noise", "switch")
-        quantity = choices[int(rng.integers(len(choices)))]
-    return SentSignal(place.signal, quantity, bits.start, bits.length, byte_order=bits.byte_order)
-
-
-# --- what is like four wheel speeds and is none --------------------------------------------------
-
-
-def _four(
-    quantity: Quantity, choices: tuple[tuple[int, float, float], ...]
-) -> Callable[[np.random.Generator], Numbers]:
-    def draw(rng: np.random.Generator) -> Numbers:
-        length, scale, offset = choices[int(rng.integers(len(choices)))]
-        return tuple(Number(quantity, length, scale, offset) for _ in range(4))
-
-    return draw
-
-
-def _axles(rng: np.random.Generator) -> Numbers:
-    """Two speeds where four could be; now and then twice."""
-    scale = float(rng.choice((0.01, 0.02)))
-    pair = (Number("front_speed", 16, scale), Number("rear_speed", 16, scale))
-    rest = pair if happens(rng, 0.3) else (Number("constant", 16), Number("constant", 16))
-    return pair + rest
-
-
-_SPEED_STEPS = ((16, 0.01, 0.0), (13, 0.03125, 0.0), (12, 0.1, 0.0), (15, 0.01, -40.0))
-_LOOK_ALIKE_NUMBERS: dict[LookAlike, Callable[[np.random.Generator], Numbers]] = {
-    "one speed": lambda rng: (Number("car_speed", 16, float(rng.choice((0.01, 0.02)))),),
-    "copies of one speed": _four("car_speed", _SPEED_STEPS),
-    "late copies of one speed": _four("late_speed", _SPEED_STEPS),
-    "two axle speeds": _axles,
-    "temperatures": _four("oil", ((8, 1.0, -40.0), (16, 0.01, -100.0), (12, 0.1, -50.0))),
-    "tyre pressures": _four("tyre_pressure", ((8, 0.0137, 0.0), (16, 0.001, 0.0))),
-    "brake pressures": _four("wheel_pressure", ((12, 0.1, 0.0), (16, 0.01, 0.0), (10, 0.25, 0.0))),
-    "torques": _four("torque", ((12, 0.25, -100.0), (16, 0.05, -400.0))),
-    "seat switches": _four("switch", ((1, 1.0, 0.0), (2, 1.0, 0.0), (8, 1.0, 0.0))),
-}
-
-
-def _look_alike_messages(rng: np.random.Generator, numbers: Numbers) -> tuple[SentMessage, ...]:
-    """In one message, in two or in four of their own."""
-    ways = [way for way in (1, 2, 4) if way <= len(numbers)]
-    messages = int(rng.choice(ways))
-    each = len(numbers) // messages
-    first_id = int(rng.integers(0x080, 0x500))
-    cycle_s = float(rng.choice(_WHEEL_CYCLES_S))
-    return tuple(
-        pack_message(
-            rng,
-            numbers[n * each : (n + 1) * each],
-            name=f"LIKE_{n}",
-            frame_id=first_id + 2 * n,
-            cycle_s=cycle_s,
-        )
-        for n in range(messages)
-    )

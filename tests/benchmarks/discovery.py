@@ -36,18 +36,18 @@ from canwheel.discovery import Candidate, DeclaredTurn, Hints, discover_wheels  
 from canwheel.errors import RequestError  # noqa: E402
 from canwheel.roadtest.adopt import adopt_layout  # noqa: E402
 from canwheel.roadtest.bus_layout import BusLayout  # noqa: E402
+from canwheel.roadtest.not_wheels import LOOK_ALIKES  # noqa: E402
 from canwheel.roadtest.packing import bit_places  # noqa: E402
 from canwheel.roadtest.recording import write_log  # noqa: E402
 from canwheel.roadtest.route import random_route  # noqa: E402
 from canwheel.roadtest.unlabelled import (  # noqa: E402
-    LOOK_ALIKES,
     Trouble,
     TrueField,
     UnlabelledCapture,
     unlabelled_drive,
-    wheel_messages,
     without_wheels,
 )
+from canwheel.roadtest.wheel_messages import wheel_messages  # noqa: E402
 from canwheel.vehicle import Vehicle, VehicleFacts  # noqa: E402
 
 TROUBLES: tuple[Trouble, ...] = ("dead", "late", "frozen", "flagged")
@@ -265,7 +265,7 @@ def score(row: Row, label: str, capture: UnlabelledCapture) -> None:
     row.shown += first != "wrong"
     row.corners += bool(corners)
     row.lower += first == "wrong" and any(one != "wrong" for one, _ in grades[1:])
-    if first == "wrong" or not corners:
+    if first in {"shown", "wrong"} or not corners:
         place = next((n for n, (one, _) in enumerate(grades) if one != "wrong"), None)
         row.wrong.append(
             f"{label}: first {ranking[0].kind} {_told(ranking[0].fields)} ({first}, corners "

@@ -15,9 +15,8 @@ import pytest
 
 from canwheel.corners import Corner
 from canwheel.roadtest.layouts import BAKERY_VAN
+from canwheel.roadtest.not_wheels import LOOK_ALIKES, LookAlike
 from canwheel.roadtest.unlabelled import (
-    LOOK_ALIKES,
-    LookAlike,
     UnlabelledCapture,
     unlabelled_drive,
     without_wheels,

@@ -13,13 +13,13 @@ from canwheel.definitions.dbc import read_definitions
 from canwheel.roadtest.adopt import adopt_layout
 from canwheel.roadtest.bus_layout import BusLayout, unit_per_kph
 from canwheel.roadtest.layouts import BAKERY_VAN, NURSERY_PICKUP
+from canwheel.roadtest.not_wheels import LOOK_ALIKES
 from canwheel.roadtest.unlabelled import (
-    LOOK_ALIKES,
     UnlabelledCapture,
     unlabelled_drive,
-    wheel_messages,
     without_wheels,
 )
+from canwheel.roadtest.wheel_messages import wheel_messages
 from canwheel.vehicle import Vehicle
 
 

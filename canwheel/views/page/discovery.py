@@ -201,7 +201,7 @@ def _row(candidate: Candidate, name: str, field: WheelField) -> _FieldRow:
         channel=field.channel,
         bits=say_bits(field.bits),
         short=f"{field.bits.length} bits from bit {field.bits.start}",
-        period=f"every {field.period_s * 1000:.0f} ms",
+        period=f"every {field.period_s * 1000:.0f}\N{NO-BREAK SPACE}ms",
         state=say_state(field),
         tone=tone,
         sign=SIGNS.get(tone, ""),

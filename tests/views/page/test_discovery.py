@@ -252,6 +252,7 @@ def test_long_rankings_are_cut_and_say_so() -> None:
 def test_speeds_are_given_in_miles_where_asked() -> None:
     text = words(render(found(complete()), notes=replace(NOTES, speed="mph")))
     assert "0.006214 mph a step" in text  # 0.01 km/h over 1.609344, by hand
+    assert "By the held speed a step is 0.01 km/h." in text  # too fine to be rounded to a mph
     assert "Speed, mph" in text
     assert "the dash showed 31 mph" in text
 
