@@ -64,8 +64,8 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
         }
         for gap in gaps:
             for lsb in taken:
-                asked.setdefault((stream, lsb - gap))
-                asked.setdefault((stream, lsb + gap))
+                for places in (-2, -1, 1, 2):  # the one between may be dead
+                    asked.setdefault((stream, lsb + places * gap))
         for other, theirs in at.items():
             if other != stream:
                 for lsb in theirs:
