@@ -95,7 +95,7 @@ def find_sets(survey: Survey) -> list[FoundSet]:
     fours, without = find_fours(survey, groups)
     sets = []
     for four in fours:
-        three = None if four.body.front is not None else three_of_four(survey, four)
+        three = three_of_four(survey, four)
         sets.append(set_of_four(survey, four) if three is None else set_of_three(survey, three))
     sets += [set_of_three(survey, three) for three in find_threes(survey, without)]
     return _without_shared_bits(survey, sorted(sets, key=lambda found: found.rank))

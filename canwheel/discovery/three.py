@@ -34,6 +34,10 @@ _FARTHEST_RATIO = 0.1
 """How far a live wheel's own ratio may lie from the mean; two faults at once are not looked for."""
 
 
+_TIGHTER = 1.2
+"""Three wheels that turned so much more than all four seem to have had their turns hidden."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ThreeFields:
     """Three live fields and the fourth's place.
@@ -75,7 +79,7 @@ def find_threes(survey: Survey, groups: Sequence[Sequence[int]]) -> list[ThreeFi
 
 
 def three_of_four(survey: Survey, four: FourFields) -> ThreeFields | None:
-    """Return the three that show tight turns, where a fourth hides them; None where none does.
+    """Return the three that show turns which a fourth hides; None where none does.
 
     A wheel that sleeps at low speed hides just the turns that tell the corners.
 
@@ -89,7 +93,10 @@ def three_of_four(survey: Survey, four: FourFields) -> ThreeFields | None:
         return None
     chosen = [field for k, field in enumerate(four.fields) if k != away]
     three = judge_three(survey, chosen, place=four.fields[away].place)
-    return None if three is None or three.triangle.pair is None else three
+    if three is None or three.triangle.pair is None:
+        return None
+    tighter = three.triangle.turn > _TIGHTER * four.body.turn
+    return three if tighter or four.body.front is None else None
 
 
 def judge_three(
