@@ -88,9 +88,12 @@ def _signal(candidate: Candidate, field: WheelField) -> NewSignal:
     is_pulses = candidate.kind == _PULSES
     scale = 1.0 if is_pulses or candidate.scale.kph is None else candidate.scale.kph
     offset = 0.0 if is_pulses else -field.rest_raw * scale
-    highest = (1 << field.bits.length) - 1
+    count = 1 << field.bits.length
+    lowest, highest = (-count // 2, count // 2 - 1) if field.bits.is_signed else (0, count - 1)
+    minimum = lowest * scale + offset
     # all bits set is kept for "no value", as brake units do (common practice, no source)
-    maximum = float(highest) if is_pulses else (highest - 1) * scale + offset
+    is_marked = not is_pulses and not field.bits.is_signed
+    maximum = (highest - is_marked) * scale + offset
     sides = "" if candidate.is_complete else "; LEFT AND RIGHT, OR ALL CORNERS, ARE A GUESS"
     state = "" if field.state == "live" else f"; {field.state} in this drive"
     return NewSignal(
@@ -98,7 +101,7 @@ def _signal(candidate: Candidate, field: WheelField) -> NewSignal:
         bits=field.bits,
         scale=float(f"{scale:.9g}"),
         offset=float(f"{offset:.9g}"),
-        minimum=float(f"{offset:.9g}"),
+        minimum=float(f"{minimum:.9g}"),
         maximum=float(f"{maximum:.9g}"),
         unit=unit_of(candidate),
         comment=f"Proposed: {field.place.words} wheel{sides}{state}",

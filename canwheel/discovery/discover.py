@@ -208,7 +208,7 @@ def _wheel_fields(
                 extended=stream.extended,
                 payload_bytes=stream.data.shape[1],
                 period_s=stream.period_s,
-                bits=survey.bits(place, found.length),
+                bits=survey.bits(place, found.length, is_signed=found.is_signed),
                 moving_bits=found.moving_bits,
                 corner=corner if placing.is_known else None,
                 place=corner,

@@ -34,6 +34,7 @@ class FoundSet:
     places, states : where each of the four ends, and what it is beside the others.
     ratios : each one's own when straight, None for one that is not live.
     length, moving_bits : bits of each, and those of them that moved.
+    is_signed : whether the highest one is a sign.
     raw : (t, 4) raw values at the survey's moments; of pulse counters, pulses a second.
     rest_raw, rest_s : (4,) where the car stands, and how long that was seen. [s]
     moving : (t,) when the car moved.
@@ -50,6 +51,7 @@ class FoundSet:
     ratios: tuple[float | None, ...]
     length: int
     moving_bits: int
+    is_signed: bool
     raw: NDArray[np.float64]
     rest_raw: FloatColumn
     rest_s: float
@@ -119,7 +121,7 @@ def set_of_four(survey: Survey, four: FourFields) -> FoundSet:
     body = four.body
     places = tuple(field.place for field in four.fields)
     raw, rest_raw, length = four.raw, four.rest_raw, four.length
-    if four.fields[0].kind == "number":
+    if four.fields[0].kind == "number" and not four.is_signed:
         length, above = _with_still_bits(survey, places, length, raw, rest_raw)
         raw, rest_raw = raw + above, rest_raw + above
         if four.rest is None:
@@ -133,6 +135,7 @@ def set_of_four(survey: Survey, four: FourFields) -> FoundSet:
         ratios=body.ratio,
         length=length,
         moving_bits=four.length,
+        is_signed=four.is_signed,
         raw=raw,
         rest_raw=rest_raw,
         rest_s=0.0 if four.rest is None else four.rest.seen_s,
@@ -159,12 +162,15 @@ def set_of_three(survey: Survey, three: ThreeFields) -> FoundSet:
     """Return the set that three live fields and the place of a fourth are."""
     triangle = three.triangle
     places = (*(field.place for field in three.fields), three.fourth.place)
-    length, above = _with_still_bits(survey, places, three.length, three.raw, three.rest_raw)
+    length, above = three.length, 0
+    if not three.is_signed:
+        length, above = _with_still_bits(survey, places, length, three.raw, three.rest_raw)
     raw, rest_raw = three.raw + above, three.rest_raw + above
     if three.rest is None:
         inferred = infer_rest(survey, raw.mean(axis=1), three.fields)
         rest_raw = np.full(3, 0.0 if inferred is None else inferred)
-    dead = survey.held(three.fourth.place.stream, survey.bits(three.fourth.place, length))
+    bits = survey.bits(three.fourth.place, length, is_signed=three.is_signed)
+    dead = survey.held(three.fourth.place.stream, bits)
     halves = front = None
     if triangle.pair is not None and triangle.alone is not None:
         halves = ((triangle.alone, 3), triangle.pair)
@@ -179,6 +185,7 @@ def set_of_three(survey: Survey, three: ThreeFields) -> FoundSet:
         ratios=(*triangle.ratio, None),
         length=length,
         moving_bits=three.length,
+        is_signed=three.is_signed,
         raw=np.column_stack([raw, dead]),
         rest_raw=np.append(rest_raw, np.median(rest_raw)),
         rest_s=0.0 if three.rest is None else three.rest.seen_s,

@@ -98,8 +98,15 @@ def within_a_byte(lsb: int, length: int) -> bool:
 
 
 def read_field(stream: Stream, field: BitField) -> NDArray[np.int64]:
-    """Return a field's raw values in all sendings. (n,)"""
-    return extract_bits(padded(stream.data), field).astype(np.int64)
+    """Return a field's raw values in all sendings, below nought where it is signed. (n,)"""
+    raw = extract_bits(padded(stream.data), field).astype(np.int64)
+    return two_complement(raw, field.length) if field.is_signed else raw
+
+
+def two_complement(raw: NDArray[np.int64], length: int) -> NDArray[np.int64]:
+    """Return raw values as signed numbers of so many bits."""
+    half = 1 << (length - 1)
+    return np.where(raw >= half, raw - 2 * half, raw)
 
 
 def padded(data: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -1,7 +1,7 @@
 """All that is looked at once: streams, flip rates, number-like fields, and common moments."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +36,10 @@ class Survey:
         value = np.concatenate([self.moments.value, new.value])
         return Survey(self.streams, self.rates, fields, Moments(self.moments.time_s, value))
 
-    def bits(self, place: Place, length: int) -> BitField:
+    def bits(self, place: Place, length: int, *, is_signed: bool = False) -> BitField:
         """Return a field that ends at a place as a DBC tells it."""
-        return bit_field(place.byte_order, place.lsb, length, self.streams[place.stream].bits)
+        bits = bit_field(place.byte_order, place.lsb, length, self.streams[place.stream].bits)
+        return replace(bits, is_signed=is_signed)
 
     def held(self, stream: int, bits: BitField) -> NDArray[np.float64]:
         """Return a field's last raw value at each moment, the first one before it came. (t,)"""

@@ -10,7 +10,6 @@ from canwheel.discovery.alike import sets_of
 from canwheel.discovery.fields import Field
 from canwheel.discovery.fourth import Fourth, fourth_places, state_of
 from canwheel.discovery.places import Place
-from canwheel.discovery.proposal import FieldState
 from canwheel.discovery.rest import Rest, find_rest
 from canwheel.discovery.search import (
     TIGHTEST,
@@ -19,6 +18,7 @@ from canwheel.discovery.search import (
     away_from_the_others,
     columns_of,
     common_length,
+    goes_below_nought,
     is_coarse,
     lags,
     moves_like_a_car,
@@ -41,7 +41,7 @@ class ThreeFields:
     Attributes
     ----------
     fields : the live ones.
-    length : bits of each.
+    length, is_signed : bits of each, and whether the highest one is a sign.
     raw : (t, 3) raw values at the survey's moments.
     rest, rest_raw : as in ``FourFields``.
     triangle : what the turns tell of the three.
@@ -51,6 +51,7 @@ class ThreeFields:
 
     fields: tuple[Field, Field, Field]
     length: int
+    is_signed: bool
     raw: NDArray[np.float64]
     rest: Rest | None
     rest_raw: NDArray[np.float64]
@@ -104,7 +105,8 @@ def judge_three(
     if chosen[0].kind != "number":
         return None
     length = common_length(survey, chosen)
-    raw, held = columns_of(survey, chosen, length)
+    is_signed = goes_below_nought(chosen, length)
+    raw, held = columns_of(survey, chosen, length, is_signed=is_signed)
     rest = find_rest(survey.moments.time_s, held)
     rest_raw = np.zeros(3) if rest is None else rest.raw
     if not moves_like_a_car(survey, raw, rest, rest_raw):
@@ -114,11 +116,12 @@ def judge_three(
     if not _can_be_wheels(triangle, survey.moments.time_s, speed):
         return None
     places = [(place, 1.0)] if place else fourth_places(survey, chosen, length)
-    fourths = [
-        Fourth(one, state[0], regular, state[1])
-        for one, regular in places
-        if (state := _state(survey, one, length, raw, rest_raw)) is not None
-    ]
+    fourths = []
+    for one, regular in places:
+        bits = survey.bits(one, length, is_signed=is_signed)
+        state = state_of(survey.held(one.stream, bits), raw, float(np.median(rest_raw)), bits)
+        if state is not None:
+            fourths.append(Fourth(one, state[0], regular, state[1]))
     if not fourths:
         return None
     fourth = min(fourths, key=lambda one: one.cost)
@@ -127,7 +130,17 @@ def judge_three(
     roughness = sum(field.roughness for field in chosen)
     cost = fourth.cost + 5 * roughness + 2 * triangle.spread
     a, b, c = chosen
-    return ThreeFields((a, b, c), length, raw, rest, rest_raw, triangle, fourth, cost)
+    return ThreeFields(
+        fields=(a, b, c),
+        length=length,
+        is_signed=is_signed,
+        raw=raw,
+        rest=rest,
+        rest_raw=rest_raw,
+        triangle=triangle,
+        fourth=fourth,
+        cost=cost,
+    )
 
 
 def _can_be_wheels(
@@ -143,15 +156,3 @@ def _can_be_wheels(
     if triangle.pair is None and is_coarse(speed):
         return False
     return not lags(time_s, speed)
-
-
-def _state(
-    survey: Survey,
-    place: Place,
-    length: int,
-    raw: NDArray[np.float64],
-    rest_raw: NDArray[np.float64],
-) -> tuple[FieldState, bool] | None:
-    bits = survey.bits(place, length)
-    value = survey.held(place.stream, bits)
-    return state_of(value, raw, float(np.median(rest_raw)), bits)

@@ -88,7 +88,7 @@ def make_bus(town: Any) -> MakeBus:
             (start, length, byte_order, raw[:, corner.position])
             for start, corner in zip(starts, order, strict=True)
         ]
-        dash = np.round(table.mean(axis=1) * 1.02).astype(np.int64)[::5]
+        dash = np.clip(np.round(table.mean(axis=1) * 1.02).astype(np.int64)[::5], 0, 255)
         count = np.arange(len(dash)) % 16
         return frames_of(
             {

@@ -157,6 +157,18 @@ def test_a_held_speed_gives_the_scale(make_bus: Any, town: Any) -> None:
     assert best.scale.kph == 0.01
 
 
+def test_a_car_that_drives_backwards(make_bus: Any, town: Any) -> None:
+    """Signed speeds: from 110 to 122 s of the town drive backwards, as two's complement."""
+    kph = town.kph.copy()
+    back = (town.time_s > 114) & (town.time_s < 122)
+    kph[back] *= -0.3
+    raw = np.round(kph / 0.01).astype(np.int64) & 0xFFFF
+    best = found(make_bus(kph=raw * 0.01), LEFT).candidates[0]
+    for field, start in zip(best.fields, (7, 23, 39, 55), strict=True):
+        assert field.bits == BitField(start, 16, "big_endian", is_signed=True)
+    assert best.traces.steps.min() < -100
+
+
 def test_coarse_copies_stand_behind(make_bus: Any, town: Any) -> None:
     frames = make_bus()
     coarse = make_bus((0, 8, 16, 24), 8, "little_endian", step_kph=1.0)
