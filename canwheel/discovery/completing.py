@@ -56,16 +56,12 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
     asked: dict[tuple[int, int], None] = {}
     for stream, taken in at.items():
         taken.sort()
-        gaps = {
-            (b - a) // parts
-            for a, b in pairwise(taken)
-            for parts in (1, 2, 3)  # one or two of the four may be missing between them
-            if (b - a) % parts == 0 and (b - a) // parts >= length
-        }
-        for gap in gaps:
-            for lsb in taken:
-                for places in (-2, -1, 1, 2):  # the one between may be dead
-                    asked.setdefault((stream, lsb + places * gap))
+        asked |= dict.fromkeys(
+            (stream, lsb + places * gap)
+            for gap in _gaps(taken, length)
+            for lsb in taken
+            for places in (-1, 1, -2, 2)  # the one next to it may be dead
+        )
         for other, theirs in at.items():
             if other != stream:
                 for lsb in theirs:
@@ -74,3 +70,13 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
         inside = length - 1 <= lsb < survey.streams[stream].bits
         if inside and all(abs(lsb - other) >= length for other in at[stream]):
             yield stream, lsb
+
+
+def _gaps(taken: Sequence[int], length: int) -> set[int]:
+    """Spacings that numbers in one message can have, in order of their places."""
+    return {
+        (b - a) // parts
+        for a, b in pairwise(taken)
+        for parts in (1, 2, 3)  # one or two of the four may be missing between them
+        if (b - a) % parts == 0 and (b - a) // parts >= length
+    }

@@ -31,6 +31,7 @@ LAYOUTS = (
     "tesla_model3_party:ESP_wheelSpeeds",  # packed without a gap, lowest byte first
     "_toyota_2017:WHEEL_SPEEDS",  # standstill is not raw zero
     "rivian_primary_actuator:ESP_WSpeed_Front",  # two messages
+    "_honda_common:WHEEL_SPEEDS",  # packed, a checksum right below the last
     "hyundai_canfd:WHEEL_SPEEDS",  # CAN FD, counters above the numbers
     "gm_global_a_lowspeed:WheelSpeed",  # 29-bit identifier, corners in another order
 )
@@ -66,7 +67,7 @@ def test_four_fields_come_first_with_their_bits_and_corners(
     assert corners_are_right, first.corners
 
 
-DEAD = (Corner.RL, Corner.FR, Corner.FL, Corner.RR, Corner.RL, Corner.FR)
+DEAD = (Corner.RL, Corner.FR, Corner.FL, Corner.RR, Corner.RL, Corner.RL, Corner.FR)
 
 
 @pytest.mark.parametrize(("name", "dead"), list(zip(LAYOUTS, DEAD, strict=True)))
