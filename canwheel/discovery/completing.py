@@ -55,17 +55,12 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
         at.setdefault(field.stream, []).append(field.lsb)
     asked: dict[tuple[int, int], None] = {}
     for stream, taken in at.items():
-        taken.sort()
-        asked |= dict.fromkeys(
-            (stream, lsb + places * gap)
-            for gap in _gaps(taken, length)
-            for lsb in taken
-            for places in (-1, 1, -2, 2)  # the one next to it may be dead
-        )
-        for other, theirs in at.items():
-            if other != stream:
-                for lsb in theirs:
-                    asked.setdefault((stream, lsb))
+        for gap in _gaps(sorted(taken), length):
+            for lsb in taken:
+                for places in (-2, -1, 1, 2):  # the one between may be dead
+                    asked.setdefault((stream, lsb + places * gap))
+        others = [lsb for other, theirs in at.items() if other != stream for lsb in theirs]
+        asked.update(((stream, lsb), None) for lsb in others)
     for stream, lsb in asked:
         inside = length - 1 <= lsb < survey.streams[stream].bits
         if inside and all(abs(lsb - other) >= length for other in at[stream]):
@@ -73,10 +68,10 @@ def _places(survey: Survey, members: Sequence[Field], length: int) -> Iterator[t
 
 
 def _gaps(taken: Sequence[int], length: int) -> set[int]:
-    """Spacings that numbers in one message can have, in order of their places."""
+    """Distances at which the members may follow one another; one or two may be missing between."""
     return {
         (b - a) // parts
         for a, b in pairwise(taken)
-        for parts in (1, 2, 3)  # one or two of the four may be missing between them
+        for parts in (1, 2, 3)
         if (b - a) % parts == 0 and (b - a) // parts >= length
     }

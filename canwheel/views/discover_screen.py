@@ -20,6 +20,7 @@ from canwheel.views.terminal import (
     bullets,
     facts,
     numbered,
+    printable,
     render_parts,
     section,
 )
@@ -53,7 +54,7 @@ def render_discovery(summary: CaptureSummary, discovery: Discovery, screen: Scre
         f"{file_name(summary.file)}, {say_time(summary.duration_s)}: {summary.frames:,} frames,"
         f" {bus.messages} messages, {bus.numbers} bit fields that behave as numbers"
     )
-    parts: list[RenderableType] = [_headline(discovery), Text(searched, style=QUIET)]
+    parts: list[RenderableType] = [_headline(discovery), Text(printable(searched), style=QUIET)]
     if discovery.candidates:
         parts += _in_full(discovery.candidates[0])
         parts += section(
@@ -77,7 +78,7 @@ def render_confirmation(confirmation: Confirmation, screen: Screen) -> str:
     return render_parts(
         [
             banner(word, style, headline),
-            Text(files, style=QUIET),
+            Text(printable(files), style=QUIET),
             *section("Points", facts(points)),
         ],
         screen,
