@@ -78,7 +78,7 @@ def _longest_counter(
     whole: NDArray[np.int64], rate: NDArray[np.float64], lsb: int, longest: int
 ) -> tuple[int, NDArray[np.int64]] | None:
     """Return length and rise between sendings of the counter that ends here, None for none."""
-    for length in range(longest, SHORTEST - 1, -1):
+    for length in range(_reach(rate, lsb, longest), SHORTEST - 1, -1):
         if rate[lsb - length + 1] == 0:
             continue
         rise = np.diff(whole & ((1 << length) - 1)) % (1 << length)
@@ -86,6 +86,18 @@ def _longest_counter(
         if np.mean(odd) <= _MOST_ODD and _varies(np.where(odd, 0, rise), length):
             return length, np.where(odd, 0, rise)
     return None
+
+
+def _reach(rate: NDArray[np.float64], lsb: int, longest: int) -> int:
+    """How far up a counter can go.
+
+    Its lowest bits flip as the pulses of one sending make them, those above each half as often as
+    the one below; where bits that have become rare get frequent again, another counter ends.
+    """
+    upwards = rate[lsb - longest + 1 : lsb + 1][::-1]
+    rare = np.minimum.accumulate(upwards) < np.maximum.accumulate(upwards) / 2
+    again = rare & (upwards > 2 * np.minimum.accumulate(upwards) + _TOLERANCE)
+    return int(np.argmax(again)) if again.any() else longest
 
 
 def _varies(rise: NDArray[np.int64], length: int) -> bool:

@@ -11,7 +11,14 @@ import pytest
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import BitField
-from canwheel.discovery import DeclaredTurn, Discovery, HeldSpeed, Hints, discover_wheels
+from canwheel.discovery import (
+    DeclaredTurn,
+    Discovery,
+    HeldSpeed,
+    Hints,
+    SatelliteTrack,
+    discover_wheels,
+)
 from canwheel.errors import RequestError
 from canwheel.frames import Frames
 
@@ -180,3 +187,29 @@ def test_coarse_copies_stand_behind(make_bus: Any, town: Any) -> None:
     assert (first.kind, first.fields[0].can_id) == ("wheel speeds", 0x1A6)
     assert (second.kind, second.fields[0].can_id, second.copy_of) == ("coarse copy", 0x410, 0)
     del town
+
+
+def test_pulse_counters_are_named_and_stand_behind(make_bus: Any, town: Any) -> None:
+    """48 pulses a turn of 1.94 m, counted modulo 256 in a message of their own."""
+    pulses = np.cumsum(town.kph / 3.6 / 1.94 * 48 * 0.02, axis=0) % 256
+    counters = make_bus((0, 8, 16, 24), 8, "little_endian", kph=np.floor(pulses) * 0.01)
+    counters = counters.select(counters.can_id == 0x1A6)
+    alone = found(counters, LEFT).candidates
+    assert [one.kind for one in alone] == ["pulse counters"]
+    assert [field.corner for field in alone[0].fields] == list(CORNERS)
+    counters.can_id[:] = 0x1A0
+    both = Frames.concatenate([make_bus(), counters])
+    both = both.select(np.argsort(both.time_ns, kind="stable"))
+    first, second = found(both, LEFT).candidates
+    assert (first.kind, second.kind) == ("wheel speeds", "pulse counters")
+    assert [field.can_id for field in second.fields] == [0x1A0] * 4
+
+
+def test_a_satellite_track_gives_the_scale(make_bus: Any, town: Any) -> None:
+    frames = make_bus()
+    points = np.arange(0.0, town.time_s[-1], 1.0)
+    kph = np.interp(points, town.time_s, town.kph.mean(axis=1))
+    track = SatelliteTrack("drive.gpx", frames.time_ns[0] / 1e9 + points, kph)
+    best = found(frames, Hints(track=track)).candidates[0]
+    assert best.scale.by == "satellite track"
+    assert best.scale.kph == pytest.approx(0.01, rel=0.01)
