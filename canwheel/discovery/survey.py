@@ -14,6 +14,10 @@ from canwheel.discovery.pulses import pulse_fields_of
 from canwheel.discovery.streams import Stream, streams_of
 from canwheel.frames import Frames
 
+_MOST_MARKED = 0.5
+"""All bits set means "no value" (common practice, no source), as units send it until they have one.
+A field that hardly says anything else is looked at as it is."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Survey:
@@ -43,15 +47,23 @@ class Survey:
 
     def held(self, stream: int, bits: BitField) -> NDArray[np.float64]:
         """Return a field's last raw value at each moment, the first one before it came. (t,)"""
-        times = self.streams[stream].time_s
-        at = np.searchsorted(times, self.moments.time_s, "right") - 1
-        raw = read_field(self.streams[stream], bits)
+        time_s, raw = self._values(stream, bits)
+        at = np.searchsorted(time_s, self.moments.time_s, "right") - 1
         return raw[np.maximum(at, 0)].astype(np.float64)
 
     def between(self, stream: int, bits: BitField) -> NDArray[np.float64]:
         """Return a field's raw values at the moments, interpolated. (t,)"""
+        time_s, raw = self._values(stream, bits)
+        return np.interp(self.moments.time_s, time_s, raw)
+
+    def _values(self, stream: int, bits: BitField) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """Times and raw values, without marks for "no value" that stand among others. (n,) each"""
+        time_s = self.streams[stream].time_s
         raw = read_field(self.streams[stream], bits)
-        return np.interp(self.moments.time_s, self.streams[stream].time_s, raw)
+        marked = raw == (1 << bits.length) - 1
+        if bits.is_signed or not marked.any() or marked.mean() > _MOST_MARKED:
+            return time_s, raw
+        return time_s[~marked], raw[~marked]
 
 
 def survey_frames(frames: Frames, first_time_ns: int) -> Survey:

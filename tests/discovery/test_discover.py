@@ -176,6 +176,18 @@ def test_a_car_that_drives_backwards(make_bus: Any, town: Any) -> None:
     assert best.traces.steps.min() < -100
 
 
+def test_marks_before_there_are_values_do_no_harm(make_bus: Any, town: Any) -> None:
+    """All bits set for the first 8 s, as units do that wait for their first pulses."""
+    kph = town.kph.copy()
+    kph[town.time_s < 8] = 655.35
+    discovery = found(make_bus(kph=kph), LEFT)
+    best = discovery.candidates[0]
+    assert [field.bits.start for field in best.fields] == [7, 23, 39, 55]
+    assert [field.corner for field in best.fields] == list(CORNERS)
+    assert best.rest_raw == 0
+    assert best.figures.steps < 7000
+
+
 def test_coarse_copies_stand_behind(make_bus: Any, town: Any) -> None:
     frames = make_bus()
     coarse = make_bus((0, 8, 16, 24), 8, "little_endian", step_kph=1.0)
