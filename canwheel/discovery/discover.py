@@ -10,7 +10,7 @@ from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
-from canwheel.discovery.found_set import FoundSet, find_sets
+from canwheel.discovery.found_set import FoundSet, find_sets, is_coarser, is_same_speed
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.placing import Placing, place_fields, tell_sides
 from canwheel.discovery.proposal import (
@@ -37,12 +37,6 @@ from canwheel.frames import Frames
 
 MOST_SHOWN = 6
 """Candidates beyond these are of no use to anybody."""
-
-_SAME_SPEED = 0.99
-"""Correlation of two sets of which one repeats the other."""
-
-_COARSER = 0.7
-"""A set with less than this share of another's steps is its coarse copy."""
 
 _AT_LOWEST = 0.02
 """Another number is at its lowest within this share of its range."""
@@ -154,14 +148,9 @@ def _copied(
     """What a set is, and of which better one it is a copy."""
     if found.is_pulses:
         return "pulse counters", None
-    mine = found.steps()
     for position, (each, candidate) in enumerate(zip(better, candidates, strict=True)):
-        theirs = each.found.steps()
-        if candidate.kind != "wheel speeds":
-            continue
-        if float(np.corrcoef(mine, theirs)[0, 1]) >= _SAME_SPEED:
-            coarser = np.percentile(mine, 99) < _COARSER * np.percentile(theirs, 99)
-            return ("coarse copy" if coarser else "copy"), position
+        if candidate.kind == "wheel speeds" and is_same_speed(found, each.found):
+            return ("coarse copy" if is_coarser(found, each.found) else "copy"), position
     return "wheel speeds", None
 
 

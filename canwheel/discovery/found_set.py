@@ -21,6 +21,12 @@ _FINER = 0.04
 """Twice as many steps outweigh so much of the cost: of two sets that are both wheels, the finer one
 comes first."""
 
+_SAME_SPEED = 0.99
+"""Correlation of two sets of which one repeats the other."""
+
+_COARSER = 0.7
+"""A set with less than this share of another's steps is its coarse copy."""
+
 FloatColumn = NDArray[np.float64]
 
 
@@ -98,7 +104,31 @@ def find_sets(survey: Survey) -> list[FoundSet]:
         three = three_of_four(survey, four)
         sets.append(set_of_four(survey, four) if three is None else set_of_three(survey, three))
     sets += [set_of_three(survey, three) for three in find_threes(survey, without)]
-    return _without_shared_bits(survey, sorted(sets, key=lambda found: found.rank))
+    return _finer_first(_without_shared_bits(survey, sorted(sets, key=lambda found: found.rank)))
+
+
+def is_same_speed(one: FoundSet, other: FoundSet) -> bool:
+    """Whether two sets tell one speed."""
+    return float(np.corrcoef(one.steps(), other.steps())[0, 1]) >= _SAME_SPEED
+
+
+def is_coarser(one: FoundSet, other: FoundSet) -> bool:
+    """Whether a set tells the speed in plainly fewer steps than another."""
+    mine, theirs = (np.percentile(found.steps(), 99) for found in (one, other))
+    return bool(mine < _COARSER * theirs)
+
+
+def _finer_first(sets: Sequence[FoundSet]) -> list[FoundSet]:
+    """Put a set before those that are coarse copies of it."""
+    ordered: list[FoundSet] = []
+    for found in sets:
+        copies = [
+            place
+            for place, other in enumerate(ordered)
+            if not found.is_pulses and is_coarser(other, found) and is_same_speed(other, found)
+        ]
+        ordered.insert(copies[0] if copies else len(ordered), found)
+    return ordered
 
 
 def _without_shared_bits(survey: Survey, sets: Sequence[FoundSet]) -> list[FoundSet]:
