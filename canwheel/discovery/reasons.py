@@ -25,7 +25,8 @@ def give_reasons(candidate: Candidate) -> tuple[str, ...]:
     figures = candidate.figures
     says = []
     if candidate.copy_of is not None:
-        says.append(f"Goes along with candidate {candidate.copy_of + 1}: {candidate.kind}.")
+        coarser = ", in coarser steps" if candidate.kind == "coarse copy" else ""
+        says.append(f"Repeats candidate {candidate.copy_of + 1}{coarser}.")
     if candidate.kind == "pulse counters":
         says.append("They count up with the distance and start again at nought: ring pulses.")
     if figures.flag_residual_pct is not None:

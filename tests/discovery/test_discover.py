@@ -188,7 +188,7 @@ def test_marks_before_there_are_values_do_no_harm(make_bus: Any, town: Any) -> N
     assert best.figures.steps < 7000
 
 
-def test_coarse_copies_stand_behind(make_bus: Any, town: Any) -> None:
+def test_coarse_copies_stand_behind(make_bus: Any) -> None:
     frames = make_bus()
     coarse = make_bus((0, 8, 16, 24), 8, "little_endian", step_kph=1.0)
     copy = coarse.select(coarse.can_id == 0x1A6)
@@ -198,7 +198,6 @@ def test_coarse_copies_stand_behind(make_bus: Any, town: Any) -> None:
     first, second = found(both, LEFT).candidates[:2]
     assert (first.kind, first.fields[0].can_id) == ("wheel speeds", 0x1A6)
     assert (second.kind, second.fields[0].can_id, second.copy_of) == ("coarse copy", 0x410, 0)
-    del town
 
 
 def test_pulse_counters_are_named_and_stand_behind(make_bus: Any, town: Any) -> None:

@@ -59,11 +59,9 @@ def test_a_number_ends_where_cantools_put_it(
 ) -> None:
     raw = np.round(np.maximum(SPEED, 0) * per_kph)
     stream = stream_of([(start, length, order, raw)])
-    lsb = max if order == "big_endian" else min
     true = BitField(start, length, order)  # type: ignore[arg-type]
     ends = {_lowest(bits) for bits in places_in(stream) if bits.byte_order == order}
     assert _lowest(true) in ends
-    del lsb
 
 
 def _lowest(bits: BitField) -> int:
