@@ -58,8 +58,11 @@ class Corner(StrEnum):
         """
         if drive_side is None:
             return self.words
-        who = "driver's" if self.side == drive_side else "passenger's"
-        return f"{self.words} ({who} side)"
+        return f"{self.words} ({self.whose_side(drive_side)})"
+
+    def whose_side(self, drive_side: Side) -> str:
+        """``driver's side`` or ``passenger's side``, by where the steering wheel is."""
+        return "driver's side" if self.side == drive_side else "passenger's side"
 
 
 CORNERS = (Corner.FL, Corner.FR, Corner.RL, Corner.RR)

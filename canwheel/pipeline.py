@@ -14,9 +14,12 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from pathlib import Path
 
+import numpy as np
+
 from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
+from canwheel.corners import CORNERS
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
@@ -31,8 +34,8 @@ from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
 from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison
-from canwheel.judgement.proof import Proof, prove_repair
+from canwheel.judgement.cautions import caution_check, caution_comparison, caution_scale
+from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
@@ -205,7 +208,7 @@ def judge(
         track=track,
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
-        cautions=(*layout.cautions, *caution_check(judgement)),
+        cautions=(*layout.cautions, *caution_scale(layout, car), *caution_check(judgement)),
     )
 
 
@@ -271,7 +274,7 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
     for side in (before, after):
         _refuse_twice(side)
     first, second = (merge_drives([drive.judgement for drive in side]) for side in (before, after))
-    proof = prove_repair(first, second)
+    proof = prove_repair(first, second, sampling=Sampling(_slowest_s(before), _slowest_s(after)))
     pairs = [(one.summary, other.summary) for one in before for other in after]
     cautions = caution_comparison(
         proof,
@@ -280,7 +283,11 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         same_file=any(later.sha256 == earlier.sha256 for earlier, later in pairs),
         overlapping=_overlap(before) or _overlap(after),
     )
-    layout_cautions = dict.fromkeys(caution for drive in after for caution in drive.layout.cautions)
+    layout_cautions = dict.fromkeys(
+        caution
+        for drive in (*before, *after)
+        for caution in (*drive.layout.cautions, *caution_scale(drive.layout, drive.vehicle))
+    )
     return Comparison(
         before=before[0],
         after=after[0],
@@ -291,6 +298,14 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         cautions=(*layout_cautions, *cautions),
         further_before=tuple(before[1:]),
         further_after=tuple(after[1:]),
+    )
+
+
+def _slowest_s(drives: Sequence[Check]) -> tuple[float, ...]:
+    """Time between two values of each corner in the drive where they come the slowest. [s]"""
+    return tuple(
+        max(float(np.nan_to_num(drive.track.wheel(corner).period_s)) for drive in drives)
+        for corner in CORNERS
     )
 
 
@@ -330,9 +345,5 @@ def _overlap(drives: Sequence[Check]) -> bool:
     return any(
         min(one.last_time_ns, other.last_time_ns) > max(one.first_time_ns, other.first_time_ns)
         for one, other in combinations([drive.summary for drive in drives], 2)
-        if min(one.first_time_ns, other.first_time_ns) > _DATED_NS
+        if one.is_dated and other.is_dated
     )
-
-
-_DATED_NS = 86_400 * 10**9
-"""A clock that stands within a day of zero counts from the recorder's own start. [ns]"""

@@ -1,6 +1,8 @@
 """The whole way, from files to a judgement: on two real drives, on simulated ones, on bad input."""
 
 import gzip
+import html
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,10 +13,15 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import CaptureError, RequestError
 from canwheel.pipeline import Check, check, compare, compare_checks
-from canwheel.roadtest.bus_layout import dbc_text
+from canwheel.roadtest.bus_layout import BusLayout, dbc_text
 from canwheel.roadtest.demo import make_pair
-from canwheel.roadtest.layouts import BAKERY_VAN
-from canwheel.roadtest.recording import write_log
+from canwheel.roadtest.layouts import BAKERY_VAN, SCHOOL_MINIBUS
+from canwheel.roadtest.recording import record_frames, write_log
+from canwheel.roadtest.simulation import Scenario, simulate
+from canwheel.views.document import document_check, document_comparison, render_json
+from canwheel.views.page import render_check_page, render_comparison_page
+from canwheel.views.screen import render_check, render_comparison
+from canwheel.views.terminal import Screen
 
 PROJECT = Path(__file__).parents[1]
 REAL = PROJECT.parent / "shared" / "data"
@@ -186,3 +193,46 @@ def test_drives_that_are_put_together_keep_their_own_judgement() -> None:
     assert whole.judged_before is whole.before.judgement
     assert whole.before_drives == (whole.before,)
     assert whole.after_drives == (whole.after,)
+
+
+@pytest.mark.parametrize(
+    ("layout", "keep_vehicle", "unit", "assumed", "told"),
+    [
+        (SCHOOL_MINIBUS, False, "pulses", {"rolling_circumference_m": 1.94, "ring_teeth": 48}, 1),
+        (SCHOOL_MINIBUS, True, "pulses", {}, 0),
+        (BAKERY_VAN, False, "km/h", {}, 0),
+        (BAKERY_VAN, False, "", {}, 1),
+        (BAKERY_VAN, True, "rpm", {}, 0),
+        (BAKERY_VAN, False, "rpm", {"rolling_circumference_m": 1.94}, 1),
+    ],
+)
+def test_what_speeds_rest_on_that_nobody_gave_is_said_everywhere(
+    tmp_path: Path,
+    layout: BusLayout,
+    unit: str,
+    assumed: dict[str, float],
+    told: int,
+    *,
+    keep_vehicle: bool,
+) -> None:
+    frames = record_frames(simulate(Scenario(), seed=4), layout)
+    capture, dbc, toml = (tmp_path / name for name in ("drive.log", "car.dbc", "car.toml"))
+    write_log(frames, capture)
+    was = next(signal.unit for message in layout.wheel_messages for signal in message.signals)
+    dbc.write_text(dbc_text(layout).replace(f'"{was}"', f'"{unit}"'))
+    toml.write_text(layout.vehicle_toml)
+    result = check(capture, dbc, toml if keep_vehicle else None)
+    both = compare_checks([result], [result])
+    document = json.loads(render_json(document_check(result)))
+    assert document["definitions"]["assumed"] == assumed
+    lines = [line for line in document["cautions"] if "by one and the same factor" in line]
+    assert len(lines) == told
+    for line in lines:
+        assert line in document_comparison(both).cautions
+        for text in (
+            render_check(result, Screen()),
+            render_comparison(both, Screen()),
+            html.unescape(render_check_page(result)),
+            html.unescape(render_comparison_page(both)),
+        ):
+            assert " ".join(line.split()) in " ".join(text.split())

@@ -15,6 +15,9 @@ WITHOUT_HARDWARE = ("udp_multicast", "virtual")
 WITHOUT_BITRATE = (*WITHOUT_HARDWARE, "socketcan", "socketcand")
 """Interfaces whose bit rate is set elsewhere, or that have none."""
 
+NEEDS_CHANNEL = ("slcan", "gs_usb", "socketcand")
+"""Interfaces of those below that have no channel of their own to begin with."""
+
 SHIPPED = ("slcan", "gs_usb", "socketcan", "socketcand", "udp_multicast", "virtual")
 """Interfaces whose listen-only mode is known here; the library's others are tried as they come."""
 
@@ -83,7 +86,7 @@ def resolve_adapter(
         raise _unknown_interface(interface) from error
     except Exception as error:  # the library lets through whatever its parsers raise
         raise RequestError(
-            f"the adapter's configuration does not hold together: {error}",
+            f"the adapter's configuration does not hold together: {str(error).rstrip(' .!')}",
             remedy="mend the options, CAN_INTERFACE, CAN_CHANNEL, CAN_BITRATE, CAN_CONFIG or the "
             "library's configuration file",
         ) from error
@@ -101,6 +104,27 @@ def resolve_adapter(
         bitrate=rate,
         options=config,
     )
+
+
+def check_complete(settings: AdapterSettings) -> None:
+    """Make sure that nothing is missing that opening the adapter needs.
+
+    Raises
+    ------
+    RequestError : the channel or the bit rate is missing.
+    """
+    if settings.channel is None and settings.interface in NEEDS_CHANNEL:
+        raise RequestError(
+            f"{settings.interface} needs a channel: nobody said which adapter",
+            remedy="say --channel; canwheel adapters lists what can be seen",
+        )
+    has_rate = settings.bitrate is not None or "timing" in settings.options
+    if not has_rate and settings.interface not in WITHOUT_BITRATE:
+        raise RequestError(
+            f"{settings.interface} needs the bus's bit rate",
+            remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), or let [bus] "
+            "in the vehicle file say it; record can look for it with --bitrate auto",
+        )
 
 
 def _unknown_interface(interface: str | None) -> RequestError:
@@ -186,12 +210,18 @@ def find_adapters(interfaces: tuple[str, ...] = SHIPPED) -> AdapterSurvey:
     return AdapterSurvey(tuple(seen), missing)
 
 
+_NO_DESCRIPTION = (None, "", "n/a")  # the last one is pyserial's word for it
+
+
 def _serial_ports() -> list[SeenAdapter]:
     """Serial ports; whether an adapter is behind one shows when it is opened."""
     from serial.tools import list_ports  # noqa: PLC0415 - loaded only where adapters are used
 
     return [
-        SeenAdapter(AdapterSettings("slcan", port.device), says=port.description or "")
+        SeenAdapter(
+            AdapterSettings("slcan", port.device),
+            says="" if port.description in _NO_DESCRIPTION else port.description,
+        )
         for port in list_ports.comports()
     ]
 
@@ -260,7 +290,10 @@ def _try_driver(interface: str) -> None:
 
         if not hasattr(socket, "AF_CAN"):
             raise OSError("this system's kernel has no CAN sockets")
-        socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).close()
+        try:
+            socket.socket(socket.AF_CAN, socket.SOCK_RAW, socket.CAN_RAW).close()
+        except OSError as error:
+            raise OSError(f"this system's kernel has no CAN sockets ({error.strerror})") from error
 
 
 _INSTALL = {

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from canwheel.bus.adapters import WITHOUT_BITRATE, AdapterSettings
-from canwheel.bus.listening import AdapterGoneError, Listener
+from canwheel.bus.listening import AdapterGoneError, Listener, WouldAcknowledgeError
 from canwheel.errors import AdapterError, RequestError
 
 USUAL_BITRATES = (500_000, 250_000, 125_000, 1_000_000, 100_000, 83_300, 50_000)
@@ -64,7 +64,7 @@ def find_bitrate(
 
     Raises
     ------
-    RequestError : the interface has no bit rate of its own.
+    RequestError : the interface has no bit rate of its own, or the adapter cannot only listen.
     AdapterError : the adapter cannot be opened, or nothing makes sense at any rate.
     """
     if settings.interface in WITHOUT_BITRATE:
@@ -76,6 +76,8 @@ def find_bitrate(
     for bitrate in USUAL_BITRATES:
         try:
             heard = _listen(settings.at(bitrate), open_adapter, listen_s)
+        except WouldAcknowledgeError as error:
+            raise _only_while_listening() from error
         except AdapterError as error:
             if not tried or error.__cause__ is None or "itrate" not in str(error.__cause__):
                 raise
@@ -92,6 +94,13 @@ def find_bitrate(
     )
 
 
+def _only_while_listening() -> RequestError:
+    return RequestError(
+        "the bit rate is only looked for in listen-only mode, which this adapter has not",
+        remedy=f"say it, as in --bitrate {USUAL_BITRATES[0]}",
+    )
+
+
 def _listen(
     settings: AdapterSettings,
     open_adapter: Callable[[AdapterSettings], Listener],
@@ -103,10 +112,7 @@ def _listen(
     until = time.monotonic() + listen_s
     try:
         if listener.manner == "acknowledges":
-            raise RequestError(
-                "the bit rate is only looked for in listen-only mode, which this adapter has not",
-                remedy="say --bitrate",
-            )
+            raise _only_while_listening()
         while time.monotonic() < until and frames < _ENOUGH_FRAMES:
             message = listener.receive(0.1)
             if message is not None:

@@ -21,10 +21,10 @@ from typing import Any, Literal, Protocol
 import can
 
 from canwheel.bus.adapters import (
-    USUAL_BITRATE,
     WITHOUT_BITRATE,
     WITHOUT_HARDWARE,
     AdapterSettings,
+    check_complete,
     find_port,
     install_remedy,
     port_identity,
@@ -56,6 +56,10 @@ _REACH_S = 3.0  # for a daemon on the local network to take a connection
 
 class AdapterGoneError(AdapterError):
     """The open adapter cannot be read any more: pulled out, switched off, connection lost."""
+
+
+class WouldAcknowledgeError(AdapterError):
+    """The adapter would acknowledge frames, and nobody said that it may."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,15 +159,9 @@ def open_listener(settings: AdapterSettings, *, acknowledge: bool = False) -> Li
     Raises
     ------
     AdapterError : not there, not installed, or it would acknowledge and nobody said that it may.
-    RequestError : a bit rate is missing, or is none that the driver has.
+    RequestError : channel or bit rate is missing, or it is none that the driver has.
     """
-    has_rate = settings.bitrate is not None or "timing" in settings.options
-    if not has_rate and settings.interface not in WITHOUT_BITRATE:
-        raise RequestError(
-            f"{settings.interface} needs the bus's bit rate",
-            remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), "
-            "or --bitrate auto",
-        )
+    check_complete(settings)
     opener = _OPENERS.get(settings.interface, _open_other)
     try:
         opened = opener(settings, acknowledge=acknowledge)
@@ -229,10 +227,12 @@ def _open_bus(settings: AdapterSettings, **more: Any) -> can.BusABC:
     return can.Bus(ignore_config=True, **_bus_arguments(settings, **more))
 
 
-def _refuse_to_acknowledge(settings: AdapterSettings, why: str, remedy: str = "") -> AdapterError:
+def _refuse_to_acknowledge(
+    settings: AdapterSettings, why: str, remedy: str = ""
+) -> WouldAcknowledgeError:
     """Say that listening only is not to be had."""
     or_else = f"{remedy}, or " if remedy else ""
-    return AdapterError(
+    return WouldAcknowledgeError(
         f"{settings.words} would acknowledge frames on the car's bus: {why}",
         remedy=f"{or_else}say --acknowledge if that is all right",
     )
@@ -448,7 +448,7 @@ def _widen_buffer(receiver: socket.socket | None) -> None:
 def _say(error: BaseException) -> str:
     """Return the first line of what an error says, or its name when it says nothing."""
     lines = str(error).strip().splitlines()
-    return lines[0][:_LONGEST_REASON] if lines else type(error).__name__
+    return lines[0][:_LONGEST_REASON].rstrip(" .!") if lines else type(error).__name__
 
 
 def _system_error(error: BaseException) -> OSError | None:

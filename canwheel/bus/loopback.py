@@ -6,6 +6,8 @@ but interfaces without hardware, and those so that no packet leaves this compute
 
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import count
 
 import can
 import numpy as np
@@ -43,25 +45,62 @@ def play(
     RequestError : the interface could have hardware behind it.
     AdapterError : the loopback bus cannot be opened.
     """
-    bus = _open_loopback(settings)
-    try:
+    told_s = 0.0
+    with _open_to_play(settings) as bus:
         begin = time.monotonic()
-        told_s = 0.0
         for due_s, message in _messages(frames):
-            ahead_s = due_s / speed - (time.monotonic() - begin)
-            if ahead_s > _COARSEST_S:
-                time.sleep(ahead_s)
+            _wait_until(begin + due_s / speed)
             if due_s - told_s >= _TOLD_EVERY_S:
                 told_s = due_s
                 tell(due_s)
             bus.send(message)
+    return len(frames)
+
+
+def repeat(frames: Frames, settings: AdapterSettings, *, is_over: Callable[[], bool]) -> None:
+    """Put the same frames on a loopback bus at their own pace, over and over.
+
+    Parameters
+    ----------
+    frames, settings : as for `play`.
+    is_over : asked before each frame.
+
+    Raises
+    ------
+    RequestError, AdapterError : as `play`.
+    """
+    messages = list(_messages(frames))
+    if not messages:
+        return
+    round_s = messages[-1][0] + _COARSEST_S
+    with _open_to_play(settings) as bus:
+        begin = time.monotonic()
+        for number in count():
+            for due_s, message in messages:
+                if is_over():
+                    return
+                _wait_until(begin + number * round_s + due_s)
+                bus.send(message)
+
+
+def _wait_until(monotonic_s: float) -> None:
+    ahead_s = monotonic_s - time.monotonic()
+    if ahead_s > _COARSEST_S:
+        time.sleep(ahead_s)
+
+
+@contextmanager
+def _open_to_play(settings: AdapterSettings) -> Iterator[can.BusABC]:
+    """Open a loopback bus, tell it when it takes no frames, and close it."""
+    bus = open_loopback(settings)
+    try:
+        yield bus
     except can.CanError as error:
         raise AdapterError(
             f"the loopback bus does not take frames: {error}", remedy="try another --channel"
         ) from error
     finally:
         bus.shutdown()
-    return len(frames)
 
 
 def check_loopback(settings: AdapterSettings) -> None:
@@ -78,7 +117,14 @@ def check_loopback(settings: AdapterSettings) -> None:
         )
 
 
-def _open_loopback(settings: AdapterSettings) -> can.BusABC:
+def open_loopback(settings: AdapterSettings) -> can.BusABC:
+    """Open a loopback bus, from which no packet leaves this computer.
+
+    Raises
+    ------
+    RequestError : the interface could have hardware behind it.
+    AdapterError : it cannot be opened.
+    """
     check_loopback(settings)
     arguments = dict(settings.options)
     if settings.interface == "udp_multicast":

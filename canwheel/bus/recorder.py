@@ -36,6 +36,7 @@ WRITE_S = 0.2
 """How often what came is written; a kill loses at most this, and the last frames' way. [s]"""
 
 _RECEIVE_S = 0.1  # how long the receiving thread waits before it looks whether to stop
+_DRAIN_S = 2.0  # most time at the end for what had arrived already and waits in the driver
 _RETRY_S = 1.0  # between attempts to find the adapter again
 _SUFFIX = ".log"
 
@@ -241,8 +242,20 @@ class Recorder:
                 elif time.monotonic() - last_s > listener.renew_after_s:
                     self._renew(listener)
                     return
+            self._take_what_waits(listener)
         except AdapterGoneError as error:
             self._lose(listener, error.what)
+
+    def _take_what_waits(self, listener: Listener) -> None:
+        """Take what had arrived before the end was asked for, by its time stamp if that tells."""
+        asked_s, until_s = time.time(), time.monotonic() + _DRAIN_S
+        while time.monotonic() < until_s:
+            message = listener.receive(0.0)
+            if message is None:
+                return
+            self._heard.append(message)
+            if listener.clock == "system" and message.timestamp >= asked_s:
+                return
 
     def _renew(self, listener: Listener) -> None:
         """Open a silent adapter afresh: one that was without power has forgotten its channel."""
@@ -299,9 +312,13 @@ class Recorder:
             lines = "".join([log_line(message, name(message.channel)) for message in messages])
         except (TypeError, ValueError):  # a damaged packet with a word where a number belongs
             messages, lines = self._only_frames(messages)
-        self._log.write(lines.encode("ascii"))
-        self._frames += len(messages)
-        self._error_frames += sum(message.is_error_frame for message in messages)
+        before_bytes = self._log.size_bytes
+        try:
+            self._log.write(lines.encode("ascii"))
+        finally:  # a full disk may have taken some of them
+            went_in = lines[: self._log.size_bytes - before_bytes].count("\n")
+            self._frames += went_in
+            self._error_frames += sum(message.is_error_frame for message in messages[:went_in])
 
     def _only_frames(self, messages: "list[Message]") -> "tuple[list[Message], str]":
         """Leave out, and count, what cannot be written as a line."""

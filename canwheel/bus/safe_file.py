@@ -17,7 +17,8 @@ from canwheel.errors import RecordingError, RequestError
 SYNC_S = 5.0
 """At most this much is lost when the computer itself loses power. [s]"""
 
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+FULL_DISK = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+"""Errors that say that there is no room any more."""
 
 
 class SafeLog:
@@ -101,7 +102,7 @@ class SafeLog:
 
     def _cannot_go_on(self, error: OSError) -> RecordingError:
         kept = f"the {self.size_bytes:,} bytes written before are safe and readable"
-        if error.errno in _FULL:
+        if error.errno in FULL_DISK:
             return RecordingError(
                 f"the disk is full; {kept}",
                 where=str(self.path),

@@ -14,8 +14,11 @@ from typing import Literal
 
 import msgspec
 
-from canwheel.bus.safe_file import sync_folder
+from canwheel.bus.safe_file import FULL_DISK, sync_folder
 from canwheel.errors import RecordingError, RequestError
+
+_BLOCK_BYTES = 4096
+"""The smallest piece in which usual file systems give out room."""
 
 State = Literal["recording", "waiting", "ended"]
 """Frames are taken down; the adapter is gone and waited for; nothing more comes."""
@@ -99,12 +102,31 @@ def write_facts(path: Path, facts: RecordingFacts, *, new: bool = False) -> None
     except OSError as error:
         with contextlib.suppress(OSError):
             draft.unlink(missing_ok=True)
+        if not new and error.errno in FULL_DISK and _write_in_place(path, text.encode()):
+            return
         raise RecordingError(
             f"cannot be written: {error.strerror}",
             where=str(path),
             remedy="check the disk; the recording itself is not touched by this",
         ) from error
     sync_folder(path.parent)
+
+
+def _write_in_place(path: Path, text: bytes) -> bool:
+    """Write into the room that the file has on a full disk; return whether it went in.
+
+    So the file can still say that the disk is full, and a view that reads it can end.
+    """
+    if len(text) > _BLOCK_BYTES:
+        return False
+    try:
+        with path.open("r+b", buffering=0) as file:
+            is_whole = file.write(text) == len(text)
+            file.truncate()
+            os.fsync(file.fileno())
+    except OSError:
+        return False
+    return is_whole
 
 
 def read_facts(log: Path) -> RecordingFacts | None:

@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 from canwheel.frames import Frames
 
+_DATED_NS = 86_400 * 10**9
+"""A clock that stands within a day of zero counts from the recorder's own start. [ns]"""
+
 
 @dataclass(frozen=True, slots=True)
 class UnreadableLine:
@@ -44,6 +47,11 @@ class CaptureSummary:
     def duration_s(self) -> float:
         """From the first frame to the last, never negative. [s]"""
         return max(0.0, (self.last_time_ns - self.first_time_ns) / 1e9)
+
+    @property
+    def is_dated(self) -> bool:
+        """Whether its time stamps tell the date."""
+        return self.first_time_ns > _DATED_NS
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,18 +1,19 @@
 """``canwheel codes``: read, keep and clear the brake control unit's stored codes."""
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import click
 
+from canwheel.cli.adapter_options import adapter_options, parse_options
 from canwheel.cli.options import FILE, Decorated
 from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
-    from canwheel.fault_memory.adapter import AdapterChoice
+    from canwheel.bus.adapters import AdapterSettings
     from canwheel.fault_memory.documents import ClearingDocument, CodesDocument
     from canwheel.fault_memory.standing import WheelWatch
     from canwheel.fault_memory.timing import Timing
@@ -31,8 +32,7 @@ def _unit_options(command: Decorated) -> Decorated:
             type=FILE,
             help="DBC with the wheel speeds: nothing is sent unless the car stands for 3 s.",
         ),
-        click.option("--interface", metavar="NAME", help="Adapter, as python-can names it."),
-        click.option("--channel", metavar="NAME", help="Its channel, as python-can names it."),
+        adapter_options,
         click.option("--bitrate", type=click.IntRange(min=1), help="Bit rate of the bus. [bit/s]"),
         click.option(
             "--timeout",
@@ -113,7 +113,7 @@ def clear(*, reading: Path, standing: bool, confirm: str | None, **options: Any)
     asked = _Asked.of(options)
     saved = read_codes_file(reading)
     check_same_unit(saved, asked.unit)
-    tell(asked.rendered(saved))
+    tell(asked.rendered(saved, colour=False))
     how = _know_standing(asked.watch, said=standing)
     _confirm(confirm)
     document = clear_codes(
@@ -135,7 +135,7 @@ class _Asked:
     vehicle: "Vehicle"
     unit: "UnitAddress"
     watch: "WheelWatch | None"
-    adapter: "AdapterChoice"
+    adapter: "AdapterSettings"
     timing: "Timing"
     save: Path | None
     as_json: bool
@@ -143,7 +143,7 @@ class _Asked:
     @classmethod
     def of(cls, options: dict[str, Any]) -> Self:
         """Read and check the files."""
-        from canwheel.fault_memory.adapter import AdapterChoice  # noqa: PLC0415 - for the help
+        from canwheel.bus.adapters import resolve_adapter  # noqa: PLC0415 - for the help
         from canwheel.fault_memory.documents import check_free  # noqa: PLC0415
         from canwheel.fault_memory.timing import Timing  # noqa: PLC0415
         from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415
@@ -157,10 +157,12 @@ class _Asked:
             vehicle=vehicle,
             unit=unit_address(vehicle.fault_memory, where=str(path)),
             watch=_wheel_watch(options["dbc"], vehicle),
-            adapter=AdapterChoice(
+            adapter=resolve_adapter(
                 interface=options["interface"],
                 channel=options["channel"],
-                bitrate=options["bitrate"] or vehicle.bus.bitrate,
+                bitrate=options["bitrate"],
+                options=parse_options(options["options"]),
+                usual_bitrate=vehicle.bus.bitrate,
             ),
             timing=Timing() if limit_s is None else Timing(request_s=limit_s),
             save=save,
@@ -178,12 +180,14 @@ class _Asked:
         else:
             write_text(self.rendered(document))
 
-    def rendered(self, document: "CodesDocument | ClearingDocument") -> str:
+    def rendered(self, document: "CodesDocument | ClearingDocument", *, colour: bool = True) -> str:
         """Return a document as text for this terminal."""
         from canwheel.fault_memory.documents import CodesDocument  # noqa: PLC0415
         from canwheel.views.codes_screen import render_clearing, render_codes  # noqa: PLC0415
 
         screen, side = this_screen(), self.vehicle.drive_side
+        if not colour:
+            screen = replace(screen, colour=False)
         if isinstance(document, CodesDocument):
             return render_codes(document, screen, drive_side=side)
         return render_clearing(document, screen, drive_side=side)

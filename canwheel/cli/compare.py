@@ -21,7 +21,7 @@ EXIT_CODES = {
 
 @click.command("compare", short_help="Judge the drives before and after: is the repair proven?")
 @click.argument("before", type=FILE)
-@click.argument("after", type=FILE, nargs=-1, required=True)
+@click.argument("after", type=FILE, nargs=-1, metavar="AFTER...")
 @drive_options
 @click.option(
     "--before",
@@ -29,7 +29,10 @@ EXIT_CODES = {
     type=FILE,
     multiple=True,
     metavar="FILE",
-    help="A further drive before the repair, beside BEFORE (may be given several times).",
+    help=(
+        "A further drive before the repair, added to BEFORE, which stays the first file named "
+        "(may be given several times)."
+    ),
 )
 @click.option(
     "--after-dbc", type=FILE, help="DBC file of the drives after the repair, if it is another."
@@ -51,7 +54,11 @@ def command(
     """Judge the drives before and after a repair: is the repair proven?
 
     BEFORE is the recording that shows the fault, AFTER the one made after the repair. Where there
-    are several they add up: their distances, and what was found in any of them.
+    are several they add up: their distances, and what was found in any of them. The first file
+    named is always from before the repair, all others named without an option from after it:
+
+    \b
+      canwheel compare before1.log after1.log after2.log --before before2.log
 
     \b
     Exit codes:
@@ -60,11 +67,12 @@ def command(
       2  a file or the command line cannot be used
       3  the driving after the repair is too short or too slow to prove it
     """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
+    befores, afters = _both_sides(before, after, further_before)
     page = PageRequest.of(options)
     from canwheel.pipeline import compare  # noqa: PLC0415 - the help text needs none of it
 
     with reading_progress() as progress:
-        result = compare((before, *further_before), after, progress=progress, **options)
+        result = compare(befores, afters, progress=progress, **options)
     if page.out is not None:
         from canwheel.views.page import render_comparison_page  # noqa: PLC0415
 
@@ -78,3 +86,20 @@ def command(
 
         write_text(render_comparison(result, this_screen()))
     return EXIT_CODES[result.proof.verdict]
+
+
+def _both_sides(
+    before: Path, after: tuple[Path, ...], further_before: tuple[Path, ...]
+) -> tuple[tuple[Path, ...], tuple[Path, ...]]:
+    """Tell the drives before the repair from those after it.
+
+    A single file beside ``--before`` can only be from after the repair.
+    """
+    if after:
+        return (before, *further_before), after
+    if further_before:
+        return further_before, (before,)
+    raise click.UsageError(
+        "one recording is named, and two are needed: BEFORE, that shows the fault, and AFTER, made "
+        "after the repair"
+    )

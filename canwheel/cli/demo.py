@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from canwheel.cli.options import FILE
-from canwheel.cli.output import write_text
+from canwheel.cli.output import wrapped, write_text
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError
 from canwheel.outcome import FAULT_KINDS, FaultKind
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from canwheel.frames import Frames
 
 _FIRST_SEED = 1
-_REQUEST_ID, _RESPONSE_ID = 0x7A0, 0x7A8
 _ALL_CODES = bytes([0x19, 0x02, 0xFF])
 """ISO 14229-1: report stored codes by status, whatever the status."""
 _ASKED_AFTER_S = 300.0
@@ -78,10 +77,13 @@ def command(folder: Path, corner: str, fault: FaultKind, seed: int) -> int:
     arguments += ["--dbc", str(dbc), "--vehicle", str(vehicle)]
     with_page = [*arguments, "--codes-before", str(codes[0]), "--codes-after", str(codes[1])]
     with_page += ["--page", str(folder / "page.html")]
-    write_text(
+    wrote = (
         f"Wrote {before}, {after}, {dbc} and {vehicle}: a made-up van before the repair "
         f"({words}) and after it. {codes[0].name} and {codes[1].name} are the codes that its "
-        f"brake unit stored.\n\nNow type:\n\n  {shlex.join(arguments)}\n\n"
+        "brake unit stored."
+    )
+    write_text(
+        f"{wrapped(wrote)}\n\nNow type:\n\n  {shlex.join(arguments)}\n\n"
         f"Or, with the codes beside the drives, and a page for the customer:\n\n"
         f"  {shlex.join(with_page)}\n"
     )
@@ -99,6 +101,7 @@ def _save_codes(
         save_document,
     )
     from canwheel.roadtest.brake_unit import Memory, faults_of  # noqa: PLC0415
+    from canwheel.roadtest.layouts import VAN_REQUEST_ID, VAN_RESPONSE_ID  # noqa: PLC0415
 
     faults = faults_of(fault, corner, repaired=repaired)
     memory = Memory(faults=list(faults))
@@ -106,7 +109,7 @@ def _save_codes(
     document = CodesDocument(
         read_at=read_at.isoformat(timespec="seconds"),
         vehicle="Bakery van 7",
-        unit=UnitFacts(request_id=_REQUEST_ID, response_id=_RESPONSE_ID),
+        unit=UnitFacts(request_id=VAN_REQUEST_ID, response_id=VAN_RESPONSE_ID),
         status_supported=memory.supported,
         codes=tuple(StoredCode.reported(each.number, each.status) for each in faults),
         answer=(memory.answer(_ALL_CODES) or b"").hex(),

@@ -3,6 +3,7 @@
 import os
 import shutil
 import sys
+import textwrap
 from typing import TYPE_CHECKING, TextIO
 
 if TYPE_CHECKING:
@@ -23,10 +24,23 @@ def write_json(document: str) -> None:
 
 
 def tell(message: str) -> None:
-    """Write lines for people to standard error."""
+    """Write lines for people to standard error; on a terminal they break between words."""
     encoding = sys.stderr.encoding or "utf-8"
     clean = "".join(sign if sign.isprintable() or sign == "\n" else "?" for sign in message)
+    if sys.stderr.isatty():
+        clean = wrapped(clean)
     print(clean.encode(encoding, "backslashreplace").decode(encoding), file=sys.stderr)
+
+
+def wrapped(text: str) -> str:
+    """Break lines that are too long for the terminal between words; words stay whole."""
+    width = shutil.get_terminal_size().columns
+    return "\n".join(
+        line
+        if len(line) <= width
+        else textwrap.fill(line, width, break_long_words=False, break_on_hyphens=False)
+        for line in text.split("\n")
+    )
 
 
 def this_screen() -> "Screen":

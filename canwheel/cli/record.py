@@ -231,8 +231,10 @@ def _ended_by_signals(stop: Callable[[], None]) -> Iterator[None]:
 
 
 def _say_progress(progress: "Progress") -> str:
+    from canwheel.views.words import say_size  # noqa: PLC0415 - not for the help text
+
     line = f"{progress.frames:,} frames, {progress.error_frames:,} error frames, "
-    line += f"{progress.size_bytes / 1e6:.1f} MB"
+    line += say_size(progress.size_bytes)
     if progress.state == "waiting":
         line = f"WAITING FOR THE ADAPTER ({progress.says}): {line}"
     elif progress.says:
@@ -241,9 +243,19 @@ def _say_progress(progress: "Progress") -> str:
 
 
 def _say_end(out: Path, facts: "RecordingFacts") -> None:
-    gaps = f", {len(facts.gap)} gaps while the adapter was away" if facts.gap else ""
-    rubbish = f", {facts.rubbish} unreadable pieces left out" if facts.rubbish else ""
-    tell(f"{out}: {facts.frames:,} frames{gaps}{rubbish}. {facts.end_reason}.")
+    gaps = f", {_count(len(facts.gap), 'gap')} while the adapter was away" if facts.gap else ""
+    rubbish = f", {_count(facts.rubbish, 'unreadable piece')} left out" if facts.rubbish else ""
+    reason = facts.end_reason or ""
+    tell(f"{out}: {facts.frames or 0:,} frames{gaps}{rubbish}. {reason[:1].upper()}{reason[1:]}.")
+    if not facts.frames:
+        tell(
+            "Nothing was heard: check that the ignition is on, the plug, the channel and the bit "
+            "rate (--bitrate auto looks for it)."
+        )
+
+
+def _count(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 def _judge(out: Path, dbc: Path, vehicle: Path | None) -> None:

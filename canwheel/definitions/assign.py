@@ -15,7 +15,7 @@ from canwheel.definitions.families import (
     unnamed_sets,
     wheel_signals,
 )
-from canwheel.definitions.helpers import plain_helpers
+from canwheel.definitions.helpers import plain_helpers, steering_side
 from canwheel.definitions.layout import HelperName, SignalPlace, SpeedUnit, WheelLayout
 from canwheel.definitions.names import names_driven_axle
 from canwheel.definitions.units import speed_unit
@@ -162,7 +162,9 @@ def _helpers(definitions: Definitions, vehicle: Vehicle) -> dict[HelperName, Sig
     for name in get_args(HelperName):
         path = getattr(vehicle.signals, name)
         if path is not None:
-            helpers[name] = find_signal(definitions, path, f"signals.{name}")[1].place
+            place = find_signal(definitions, path, f"signals.{name}")[1].place
+            side = steering_side(place) if name == "steering" else None
+            helpers[name] = place if side is None else side
     return helpers
 
 

@@ -51,6 +51,11 @@ _LEFT_POSITIVE = re.compile(
 )
 _RIGHT_POSITIVE = re.compile(_LEFT_POSITIVE.pattern.replace("left", "right"), re.IGNORECASE)
 
+_LEFT, _RIGHT = word_set("left links"), word_set("right rechts")
+_SIDE_FLAG = word_set("is to turn turned wheel angle sign side direction dir")
+"""Words that the name of a flag for the steering's side may hold beside the side itself: with any
+other it is a button on the steering wheel, or the side that the driver sits on."""
+
 
 def plain_helpers(definitions: Definitions) -> dict[HelperName, SignalPlace]:
     """Return the helpers about which a DBC leaves no doubt.
@@ -71,7 +76,27 @@ def plain_helpers(definitions: Definitions) -> dict[HelperName, SignalPlace]:
             found.setdefault(name, []).append(place)
     single = {name: places[0] for name, places in found.items() if len(places) == 1}
     helpers = {name: _left_positive(name, place) for name, place in single.items()}
-    return {name: place for name, place in helpers.items() if place is not None}
+    plain = {name: place for name, place in helpers.items() if place is not None}
+    flags = [flag for place in places if (flag := steering_side(place)) is not None]
+    sized = {place.message for place in found.get("steering", ()) if not place.bits.is_signed}
+    if "steering" not in plain and len(flags) == 1 and flags[0].message in sized:
+        plain["steering"] = flags[0]
+    return plain
+
+
+def steering_side(place: SignalPlace) -> SignalPlace | None:
+    """Return the flag that tells to which side the steering is turned, 1 for left, -1 for right.
+
+    Where the angle is sent as a size and a side, the side alone tells which way the car turns.
+    None where a signal is no such flag by its length and name.
+    """
+    words = set(words_in(place.signal))
+    left, right = bool(words & _LEFT), bool(words & _RIGHT)
+    others = words - _STEERING - _SIDE_FLAG - _LEFT - _RIGHT
+    if place.bits.length > 1 or others or left == right or not words & _STEERING:
+        return None
+    scale, offset = (2.0, -1.0) if left else (-2.0, 1.0)
+    return replace(place, scale=scale, offset=offset, minimum=-1.0, maximum=1.0)
 
 
 def _helpers_that_it_is(place: SignalPlace) -> Iterator[HelperName]:

@@ -30,6 +30,9 @@ CORNERS_NEEDED = 2
 _HALF_STEP = 0.5  # a value nearer to zero than this many steps of its raw number is zero
 
 _MOVING_REMEDY = "stop the car, ignition on, and try again"
+_ONE_ALONE_REMEDY = (
+    f"{_MOVING_REMEDY}; where it stands and only this faulty corner says otherwise, leave --dbc out"
+)
 
 
 @dataclass(slots=True)
@@ -52,7 +55,7 @@ class WheelWatch:
     def __init__(self, layout: WheelLayout) -> None:
         self._layout = layout
         self._seen: dict[Corner, _Seen] = {}
-        self._moving = ""
+        self._moving: dict[Corner, str] = {}
         self._confirmed = False
 
     def see(self, message: "can.Message", now_s: float) -> None:
@@ -71,9 +74,12 @@ class WheelWatch:
         UnitError : nothing may be sent now.
         """
         if self._moving:
+            still = self._seen.keys() - self._moving.keys()
+            is_one_alone = len(self._moving) == 1 and len(still) >= CORNERS_NEEDED
             raise UnitError(
-                f"the car moves ({self._moving}), and nothing is sent to a moving car",
-                remedy=_MOVING_REMEDY,
+                f"the car moves ({next(iter(self._moving.values()))}), and nothing is sent to a "
+                "moving car",
+                remedy=_ONE_ALONE_REMEDY if is_one_alone else _MOVING_REMEDY,
             )
         if self._confirmed and len(self._fresh(now_s)) < CORNERS_NEEDED:
             raise UnitError(
@@ -113,10 +119,10 @@ class WheelWatch:
         before = self._seen.get(corner)
         if self._layout.unit == "pulse count":
             if before is not None and raw != before.raw:
-                self._moving = f"{corner.words}: its pulse counter runs"
+                self._moving.setdefault(corner, f"{corner.words}: its pulse counter runs")
         elif abs(value) > _HALF_STEP * abs(place.scale):
             unit = "" if self._layout.unit == "proportional" else f" {self._layout.unit}"
-            self._moving = f"{corner.words}: {value:g}{unit}"
+            self._moving.setdefault(corner, f"{corner.words}: {value:.3g}{unit}")
         first_s = now_s if before is None else before.first_s
         self._seen[corner] = _Seen(first_s=first_s, last_s=now_s, raw=raw)
 

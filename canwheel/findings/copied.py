@@ -6,14 +6,8 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.motion import (
-    MOVING_KPH,
-    Motion,
-    samples_in,
-    smooth,
-    squared_box,
-    triple_surplus,
-)
+from canwheel.track.motion import MOVING_KPH, Motion
+from canwheel.track.placing import Placing, placed_by_slip, placed_by_turns
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SAME_SHARE = 0.995
@@ -23,37 +17,11 @@ SAME_SHARE = 0.995
 FEWEST_CHANGES = 30
 """The shared value must have changed this often, lest it be two frozen or coarse ones."""
 
-CALM_S = 1.0
-"""Turns show in means over this long, bumps in what is left. [s]"""
+SURE_ERRORS = 5.0
+"""A slope that places the value must be so many times its standard deviation..."""
 
-FEWEST_TURN_S = 2.0
-"""So much turning it takes before the misfit in turns counts. [s]"""
-
-TURN_SHARE = 0.03
-"""A left/right difference of more than this over speed is a turn..."""
-
-TURN_STEPS = 2.5
-"""... when it is also so many steps of the signal; fewer may be rounding."""
-
-TURN_PACE_KPH = 6.0
-"""Slower, some sensors do not read yet. [km/h]"""
-
-FINE_KPH = 0.15
-"""Only a signal whose step is finer than this carries the road's bumps. [km/h]"""
-
-QUICK_S = 0.025
-"""And only one sent this often. [s]"""
-
-LEAST_MISFIT_PCT = 0.05
-"""Nothing fits better than this; it keeps tiny misfits from being compared. [%]"""
-
-SURE_IN_TURNS = 1.6
-"""The copy is named when the misfit with its value taken at its word is so many times that with the
-other one's; below, either may be the copy. In turns..."""
-
-SURE_ON_BUMPS = 1.3
-"""... and where the drive had none, on bumps: on a real road a wheel differs from the one on its
-axle by 0.3 %, from one on the other axle by 0.5 %."""
+SURE_SLOPE = 0.25
+"""... and half of what it should be, or more."""
 
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
@@ -62,8 +30,8 @@ ERROR_KPH = 1e-6
 def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that are another's copy, and say which of the two is.
 
-    The original fits the rest: it keeps to the wheel on its side through turns, and shares its
-    bumps with the wheel on its axle. Where neither shows, both are doubtful.
+    The original fits the rest: it keeps to the wheel on its side through turns, and slips with the
+    wheel on its axle. Where neither shows, both are doubtful.
     """
     findings: list[Finding] = []
     not_judged: list[NotJudged] = []
@@ -77,7 +45,7 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
             why = "too little driving, or too coarse a signal, to tell a copy from a twin"
             not_judged += [NotJudged(one, "copied", why), NotJudged(other, "copied", why)]
             continue
-        copy = _which_is_the_copy(track, one, other)
+        copy = _which_is_the_copy(track, motion, one, other)
         suspects = [(one, other), (other, one)]
         if copy is not None:
             suspects = [(copy, other if copy is one else one)]
@@ -122,59 +90,23 @@ def _beside(one: WheelSamples, other: WheelSamples) -> tuple[FloatColumn, ...]:
     return tuple(columns)
 
 
-def _which_is_the_copy(track: WheelTrack, one: Corner, other: Corner) -> Corner | None:
-    """Which of two corners with one value does not fit its place; None where both do, or neither.
+def _which_is_the_copy(
+    track: WheelTrack, motion: Motion, one: Corner, other: Corner
+) -> Corner | None:
+    """Which of two corners with one value does not fit its place; None where the drive is silent.
 
-    Two things tell. In turns the three corners that remain when the copy is left out fit a rigid
-    body; and a wheel shares its bumps with the wheel on its axle, which only fine and quick signals
-    show, and only between axles.
+    Turns and slip are both asked; they must not contradict one another.
     """
-    samples = samples_in(track, CALM_S)
-    calm = smooth(track.speed_kph, samples)
-    own = track.wheel(one)
-    fine, one_axle = own.resolution_kph < FINE_KPH, one.mirror is other
-    if not fine and not one_axle:
-        return None  # front and rear of a coarse signal differ by less than its rounding
-    turns = _turn_misfits(track, calm, one, other)
-    worse = 1.0 if turns is None else turns[0] / turns[1]
-    needed = SURE_ON_BUMPS if turns is None else SURE_IN_TURNS
-    if fine and not one_axle and own.period_s < QUICK_S:
-        quick = track.speed_kph - calm
-        worse *= _bump_misfit(calm, quick, one) / _bump_misfit(calm, quick, other)
-    if worse > needed:
-        return one
-    return other if worse < 1 / needed else None
+    answers = [
+        other if placing.slope > 0 else one
+        for ask in (placed_by_turns, placed_by_slip)
+        if (placing := ask(track, motion, one, other)) is not None and _is_sure(placing)
+    ]
+    return answers[0] if len(set(answers)) == 1 else None
 
 
-def _turn_misfits(
-    track: WheelTrack, calm: FloatColumn, one: Corner, other: Corner
-) -> tuple[float, float] | None:
-    """How far the corners are from one car's in turns, without the other, and without the one. [%]
-
-    None without turns. Either set of three may see a turn that is none, as its copy turns with the
-    wrong side; both are asked about the same moments.
-    """
-    misfits, turning = [], np.zeros(len(calm), np.bool_)
-    steps = TURN_STEPS * max(wheel.resolution_kph for wheel in track.wheels)
-    for without in (other, one):
-        surplus, difference, pace = triple_surplus(calm, without)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            turning |= (difference > np.maximum(TURN_SHARE * pace, steps)) & (pace > TURN_PACE_KPH)
-            misfits.append(np.abs(surplus - squared_box(track) * difference**2) / (2 * pace**2))
-    turning &= np.isfinite(misfits[0]) & np.isfinite(misfits[1])
-    if turning.sum() < samples_in(track, FEWEST_TURN_S):
-        return None
-    first, second = (100 * float(np.mean(m[turning])) + LEAST_MISFIT_PCT for m in misfits)
-    return first, second
-
-
-def _bump_misfit(calm: FloatColumn, quick: FloatColumn, place: Corner) -> float:
-    """Spread of the quick part of a wheel against the one on its axle. [%]"""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        apart = (quick[:, place.position] - quick[:, place.mirror.position]) / calm[:, 0]
-    apart = apart[calm[:, 0] > TURN_PACE_KPH]
-    # Here the single large throws are what tells, hence the standard deviation.
-    return 100 * float(np.nanstd(apart)) + LEAST_MISFIT_PCT if len(apart) else 1.0
+def _is_sure(placing: Placing) -> bool:
+    return abs(placing.slope) > max(SURE_SLOPE, SURE_ERRORS * placing.error)
 
 
 def _describe(track: WheelTrack, copy: Corner, of: Corner, *, sure: bool) -> Finding:

@@ -51,6 +51,12 @@ skew leave of a sound car's turns (0.3 to 0.5 % after smoothing, real drive)."""
 AGREE_SHARE = 0.8
 """A steering or yaw-rate signal must have the sign of the turn for this share of it."""
 
+HARD_MPS2 = 1.0
+"""Harder, an axle slips by as much as a turn shows: crosswise that looks like a turn. [m/s²]"""
+
+MOST_OFF_ZERO = 0.2
+"""A steering or yaw-rate sensor's zero is off by less than this share of what a drive shows."""
+
 Swap = tuple[Corner, Corner]
 
 SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
@@ -64,6 +70,7 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
         return _untested(CORNERS, "one corner is not read, and the others alone do not show it")
     calm = smooth(_scaled(track, motion), samples_in(track, CALM_S))
     moving = motion.moving & (np.min(calm, axis=1) > PACE_KPH)
+    moving &= np.abs(motion.accel_mps2) < HARD_MPS2
     turning = moving & (_turn_size(calm) > TURN_SHARE)
     if _seconds(track, turning) < FEWEST_TURN_S:
         return _untested(CORNERS, f"less than {FEWEST_TURN_S:.0f} s of clear turning")
@@ -131,6 +138,8 @@ def _turn_direction(track: WheelTrack) -> FloatColumn | None:
         if helper is not None and len(helper.time_s) > 1:
             value = np.nan_to_num(helper.value)
             middle = float(np.median(value))
+            if abs(middle) > MOST_OFF_ZERO * float(np.max(np.abs(value))):
+                middle = 0.0  # a drive that hardly went straight, or a flag for the side
             return np.asarray(np.interp(track.time_s, helper.time_s, value - middle))
     return None
 
@@ -160,9 +169,14 @@ def _crossed(
                 " the steering: its left and right are swapped."
             )
             return _outcome(track, wrong, 0.97, says)
+    unknown = (
+        "Without a steering or yaw-rate signal the drive"
+        if direction is None
+        else "The steering or yaw-rate signal follows neither, and the drive alone"
+    )
     says = (
         f"The two axles turn opposite ways for {turn_s:.0f} s: left and right are swapped on one of"
-        " them. Without a steering or yaw-rate signal the drive cannot say on which."
+        f" them. {unknown} cannot say on which."
     )
     return Outcome.merge(_outcome(track, swap, 0.5, says) for swap in ACROSS)
 

@@ -1,13 +1,19 @@
 """A corner that jumps faster than a wheel can turn faster or slower."""
 
+from itertools import pairwise
+
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome
 from canwheel.track.jumps import Jumps, find_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
 
-FEWEST_JUMPS = 3
-"""One or two jumps in a drive may be a stone or a lost bit on the bus."""
+FEWEST_MOMENTS = 3
+"""One or two jumps in a drive may be a stone or a lost bit on the bus; and so may several within
+`MOMENT_S`, or be a tyre that slips in jerks."""
+
+MOMENT_S = 1.0
+"""Jumps nearer to one another than this are of one moment. [s]"""
 
 SURE_JUMPS = 5
 """From so many on it is the signal."""
@@ -18,13 +24,19 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
     findings = []
     for corner in CORNERS:
         jumps = find_jumps(track, motion, corner)
-        if jumps is not None and len(jumps.spans) >= FEWEST_JUMPS:
+        if jumps is not None and _moments(jumps) >= FEWEST_MOMENTS:
             findings.append(_describe(corner, jumps, motion))
     return Outcome(findings=tuple(findings))
 
 
+def _moments(jumps: Jumps) -> int:
+    starts_s = [span.from_s for span in jumps.spans]
+    return 1 + sum(b - a > MOMENT_S for a, b in pairwise(starts_s))
+
+
 def _describe(corner: Corner, jumps: Jumps, motion: Motion) -> Finding:
     count = len(jumps.spans)
+    per_km = count / max(motion.distance_km, 1e-3)
     return Finding(
         corner=corner,
         kind="erratic",
@@ -39,6 +51,6 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion) -> Finding:
         evidence={
             "count": count,
             "largest_jump_kph": round(jumps.largest_kph, 1),
-            "per_km": round(count / max(motion.distance_km, 1e-3), 2),
+            "per_km": round(per_km, 2),
         },
     )

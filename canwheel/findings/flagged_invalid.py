@@ -9,7 +9,7 @@ from canwheel.track.motion import Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelSamples, WheelTrack
 
-DRIVING_KPH = 5.0
+DRIVING_KPH = 3.5
 """Units send "not available" until they have tested themselves, and some while a sensor stands;
 above this speed of the others there is no such excuse. [km/h]"""
 

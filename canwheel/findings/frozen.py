@@ -7,6 +7,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
 from canwheel.track.motion import READ_FROM_KPH, Motion, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+from canwheel.track.zero_spells import ALIVE_SHARE
 
 SHORTEST_S = 0.5
 """For less than this any reading may stand still... [s]"""
@@ -56,8 +57,12 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:
 
 
 def _calm(own: WheelSamples, rest: FloatColumn) -> FloatColumn:
-    """(n, 3) the other corners, bumps out, only where they must read. [km/h]"""
-    calm = smooth(rest, round(CALM_S / own.period_s))
+    """(n, 3) the other corners, bumps out, only where they must read and do. [km/h]"""
+    with np.errstate(invalid="ignore"):
+        lost = rest < ALIVE_SHARE * np.fmax.reduce(rest, axis=1)[:, None]
+    lost[1:] |= lost[:-1]
+    lost[:-1] |= lost[1:]
+    calm = smooth(np.where(lost, np.nan, rest), round(CALM_S / own.period_s))
     calm[~(calm >= READ_FROM_KPH)] = np.nan
     return calm
 

@@ -23,6 +23,12 @@ MOST_ODD_SHARE = 0.3
 """So many samples may stand on the wrong side of the pick-up speed: units hold the last reading for
 a while when the pulses stop, and need a few pulses to start."""
 
+MOST_ODD_ONCE_S = 1.0
+"""Of a single silence hardly any may: a sensor that died on the way has read below before. [s]"""
+
+LONGEST_STOPPING_S = 20.0
+"""Rolling to a stop takes no longer than this. [s]"""
+
 SPREAD_SHARE = 0.15
 """A weak sensor does not wake at quite the same speed every time, nor falls asleep at it."""
 
@@ -62,8 +68,8 @@ def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
 def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, FloatColumn]:
     """(n,) for each corner what the others say it runs at, corners that never read left out. [km/h]
 
-    By all three where there are three, for the inner wheel of a tight turn is slow by right; the
-    slower one where there are two.
+    By all three where there are three, for in a tight turn the inner wheel is slow by right and the
+    outer one fast; the slower one where there are two.
     """
     dead = {
         corner: [track.whole]
@@ -71,10 +77,9 @@ def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, Floa
         if motion.top_kph > TOLD_BY_KPH
         and not np.any(track.wheel(corner).speed_kph > NOTHING_SHARE * TOLD_BY_KPH)
     }
-    if not dead:
-        return {corner: motion.expected_kph(corner)[0] for corner in CORNERS}
-    reading = estimate_motion(track.without(dead))
-    return {corner: reading.others_kph(corner) for corner in CORNERS}
+    if dead:
+        motion = estimate_motion(track.without(dead))
+    return {corner: motion.predicted_kph(corner) for corner in CORNERS}
 
 
 def _low_speed_seen(motion: Motion) -> bool:
@@ -90,6 +95,7 @@ def _is_clear(pick_up: _PickUp) -> bool:
         pick_up.silent_s >= FEWEST_S
         and pick_up.reading_s >= FEWEST_S
         and pick_up.odd_share <= MOST_ODD_SHARE
+        and (pick_up.times > 1 or pick_up.odd_share * pick_up.silent_s <= MOST_ODD_ONCE_S)
     )
 
 
@@ -103,21 +109,48 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
     if not asked.any():
         return None
     silent = _silent(own, others)
+    asked &= ~_dead_at_the_end(own, silent, moving=others > MOVING_KPH)
+    if not asked.any():
+        return None
     order = np.argsort(others[asked], kind="stable")
     pace, quiet = others[asked][order], silent[asked][order]
-    # Odd are readings below the parting speed and silences above it.
+    # The parting speed leaves the fewest readings below it and silences above it.
     readings_below = np.concatenate(([0], np.cumsum(~quiet)))
     silences_above = quiet.sum() - np.concatenate(([0], np.cumsum(quiet)))
     best = int(np.argmin(readings_below + silences_above))
     below = quiet[:best]
-    bounded = silent & asked & (others <= (pace[best - 1] if best else 0.0))
+    parting_kph = float(pace[best - 1]) if best else 0.0
+    bounded = silent & asked & (others <= parting_kph)
     return _PickUp(
-        kph=float(pace[best - 1]) if best else _slowest_reading_kph(own),
+        kph=parting_kph if best else _slowest_reading_kph(own),
         silent_s=float(below.sum()) * own.period_s,
         reading_s=float((~quiet[best:]).sum()) * own.period_s,
-        odd_share=float((readings_below + silences_above)[best]) / max(1, int(below.sum())),
+        odd_share=_odd(pace, quiet, parting_kph) / max(1, int(below.sum())),
         times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
     )
+
+
+def _dead_at_the_end(
+    own: WheelSamples, silent: NDArray[np.bool_], *, moving: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """(n,) what comes after the last reading, where the car drove on for longer than a stop takes.
+
+    A sensor that died on the way says nothing of the speed from which it read.
+    """
+    reading = np.flatnonzero(~silent & moving)
+    after = np.arange(len(silent)) > (reading[-1] if len(reading) else len(silent))
+    drives_on_s = float(np.sum(after & moving)) * own.period_s
+    return after & (drives_on_s > LONGEST_STOPPING_S)
+
+
+def _odd(pace_kph: FloatColumn, quiet: NDArray[np.bool_], parting_kph: float) -> int:
+    """Readings clearly below the parting speed, and silences clearly above it.
+
+    Around it a weak sensor comes and goes.
+    """
+    reads_below = ~quiet & (pace_kph < parting_kph * (1 - SPREAD_SHARE))
+    silent_above = quiet & (pace_kph > parting_kph * (1 + SPREAD_SHARE))
+    return int(np.sum(reads_below) + np.sum(silent_above))
 
 
 def _slowest_reading_kph(own: WheelSamples) -> float:

@@ -4,11 +4,12 @@ from canwheel.corners import CORNERS
 from canwheel.outcome import Event, Outcome
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import find_zero_spells, is_wheel_lock
+from canwheel.track.zero_spells import find_zero_spells, wheel_locks
 
 
 def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
     """Find wheels that the brake stopped."""
+    spells = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
     return Outcome(
         events=tuple(
             Event(
@@ -22,8 +23,7 @@ def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
                     " fault."
                 ),
             )
-            for corner in CORNERS
-            for spell in find_zero_spells(track, motion, corner)
-            if is_wheel_lock(spell)
+            for corner, locks in wheel_locks(spells).items()
+            for spell in sorted(locks, key=lambda lock: lock.from_s)
         )
     )

@@ -7,7 +7,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
 from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
-from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 SPIN_SHARE = 0.25
 """A wheel spins when it runs this much faster than the others say. Under power a tyre that grips
@@ -23,6 +23,13 @@ SHORTEST_S = 0.4
 """A wheel has to be spun up and to slow down again; a disturbed signal jumps for a shorter time
 than this. [s]"""
 
+BEFORE_S = 0.4
+"""What a wheel that spins leaves behind goes on as it did so long before... [s]"""
+
+KEPT_SHARE = 0.5
+"""... at this share of it at least, however hard the car is braked: where the others fall away
+instead, it is they who are wrong."""
+
 LONGEST_S = 15.0
 """Nobody keeps a wheel spinning for longer; what lasts is no spin. [s]"""
 
@@ -36,16 +43,29 @@ def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
     for corner in CORNERS:
         if track.driven in ("front", "rear") and corner.axle != track.driven:
             continue
-        fast = _runs_away(track, corner)
+        fast, left_behind = _runs_away(track, corner)
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]
-            if SHORTEST_S <= lasts_s <= LONGEST_S:
+            goes_on = _goes_on(track, left_behind, first)
+            if SHORTEST_S <= lasts_s <= LONGEST_S and goes_on:
                 events.append(_describe(track, motion, corner, first, last))
     return Outcome(events=tuple(sorted(events, key=lambda event: event.from_s)))
 
 
-def _runs_away(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
-    """(n,) whether this wheel outruns what the others allow, or with its mirror the other axle."""
+def _goes_on(track: WheelTrack, left_behind_kph: FloatColumn, first: int) -> bool:
+    """Whether what is left behind is as fast as it was."""
+    begin, end = np.searchsorted(
+        track.time_s, track.time_s[first] + np.array([-BEFORE_S, BEFORE_S])
+    )
+    before = float(np.fmax.reduce(left_behind_kph[begin : first + 1]))
+    after = float(np.fmin.reduce(left_behind_kph[first:end]))
+    return not after < KEPT_SHARE * before
+
+
+def _runs_away(track: WheelTrack, corner: Corner) -> tuple[NDArray[np.bool_], FloatColumn]:
+    """(n,) whether this wheel outruns what the others allow, or with its mirror the other axle;
+    and (n,) the speed of what it outruns. [km/h]
+    """  # noqa: D205 - one sentence, one fact
     speed = track.speed_kph
     own = speed[:, corner.position]
     _, most = expected_kph(speed, corner)
@@ -59,7 +79,7 @@ def _runs_away(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
         alone &= ~(np.abs(speed[:, other.position] - own) < AGREE_SHARE * own)
     as_axle = np.minimum(own, mirror) > behind * (1 + SPIN_SHARE) + SPIN_KPH
     fast: NDArray[np.bool_] = (alone | as_axle) & (own > READ_FROM_KPH + SPIN_KPH)
-    return fast
+    return fast, np.where(alone, most, behind)
 
 
 def _describe(track: WheelTrack, motion: Motion, corner: Corner, first: int, last: int) -> Event:

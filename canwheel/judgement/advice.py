@@ -74,6 +74,9 @@ _CODING = (
     "check the coding of the brake unit, and whether it puts another wheel's value in the place of "
     "one that it has given up"
 )
+_OF_THE_UNIT = frozenset({_CODES, _CODING, _DEFINITIONS})
+"""Checks that are done once, however many corners are faulty."""
+
 _CABLE_TURNING = (
     "it goes with turning {turn}: hold the steering at full lock that way and look where the cable "
     "is stretched or rubs"
@@ -102,6 +105,10 @@ _CHECKS: dict[FaultKind, tuple[str, ...]] = {
     "message_missing": (_RECORDER, _SHARED),
     "copied": (_DEFINITIONS, _CODES, _CODING),
 }
+
+_OF_THE_WHOLE_UNIT: tuple[FaultKind, ...] = ("message_missing",)
+"""Kinds that are not looked for at a wheel, so that a list for every corner would say one thing
+four times."""
 
 _DRIVES: dict[FaultKind, str] = {
     "no_signal": "drive 0.5 km above 15 km/h",
@@ -144,7 +151,11 @@ def advise(judgement: Judgement, drive_side: Side | None) -> tuple[str, ...]:
     again = _drive_again(judgement, drive_side)
     if not faulty:
         return tuple(f"{step}." for step in (*again, *_drives_for_the_rest(judgement)))
-    checks = [step for judged in faulty for step in _corner_checks(judged, drive_side)]
+    told_of_unit: set[str] = set()
+    checks = [
+        *_unit_checks(faulty, drive_side),
+        *(step for judged in faulty for step in _corner_checks(judged, drive_side, told_of_unit)),
+    ]
     steps = [_SERVICE_FIRST, *_shared_causes(faulty, drive_side), *checks, _PROVE, *again]
     return tuple(f"{step}." for step in steps)
 
@@ -178,15 +189,35 @@ def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -
     return tuple(dict.fromkeys(steps))
 
 
-def _corner_checks(judged: CornerJudgement, drive_side: Side | None) -> Iterable[str]:
-    """The checks at one corner, each once; the first for each fault names corner and fault."""
+def _unit_checks(faulty: tuple[CornerJudgement, ...], drive_side: Side | None) -> Iterable[str]:
+    """The checks that no corner has for itself, told once for all that show such a fault."""
+    for kind in _OF_THE_WHOLE_UNIT:
+        having = [j.corner for j in faulty if any(f.kind == kind for f in j.faults)]
+        if having:
+            names = say_list([corner.described(drive_side) for corner in having])
+            first, *rest = _CHECKS[kind]
+            yield _capital(f"{names}, {KIND_WORDS[kind]}: {first}")
+            yield from map(_capital, rest)
+
+
+def _corner_checks(
+    judged: CornerJudgement, drive_side: Side | None, told_of_unit: set[str]
+) -> Iterable[str]:
+    """The checks at one corner, each once; the first for each fault names corner and fault.
+
+    `told_of_unit` gathers what was told already of the unit and its files, or of a pair of cables.
+    """
     told: set[str] = set()
     for finding in judged.faults:
+        if finding.kind in _OF_THE_WHOLE_UNIT:
+            continue
         subject = f"{judged.corner.described(drive_side)}, {KIND_WORDS[finding.kind]}: "
         for template in _templates(finding):
-            if template in told:
+            place = _told_as(template, finding)
+            known = told if place is None else told_of_unit
+            if (place or template) in known:
                 continue
-            told.add(template)
+            known.add(place or template)
             step = template.format(
                 mirror=judged.corner.mirror.described(drive_side),
                 other=_other_corner(finding).described(drive_side),
@@ -194,6 +225,13 @@ def _corner_checks(judged: CornerJudgement, drive_side: Side | None) -> Iterable
             )
             yield _capital(subject + step)
             subject = ""
+
+
+def _told_as(template: str, finding: Finding) -> str | None:
+    """What a check is about where it is no corner's own: the unit, or both cables of a pair."""
+    if template == _PLACES:
+        return f"{template} {sorted((finding.corner, _other_corner(finding)))}"
+    return template if template in _OF_THE_UNIT else None
 
 
 def _templates(finding: Finding) -> tuple[str, ...]:

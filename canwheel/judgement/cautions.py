@@ -3,8 +3,13 @@
 Common practice of workshops and road tests, no source, except where a line says so.
 """
 
+from canwheel.definitions.layout import WheelLayout
+from canwheel.judgement.conditions import clean_km_needed
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import Judgement
+from canwheel.judgement.wording import say_km_to_drive, say_list
+from canwheel.track.units import assumed_scale
+from canwheel.vehicle import Vehicle
 
 _BRAKES = (
     "With a faulty wheel-speed signal the anti-lock and stability systems may not act, or act "
@@ -60,6 +65,38 @@ _SELDOM = (
     "than it seems, and can stay away this long by chance: watch for it on the coming drives."
 )
 
+_BUNCHED = (
+    "At the {corner} the fault showed in bunches before the repair, {count} times in {bunches}, as "
+    "if something that this road has in places shook it. The proof counts every time as one of its "
+    "own. Counting bunches, it would need {more} without it: drive those places again."
+)
+_FALLS_BETWEEN = (
+    "What showed at the {corner} before the repair was shorter than the time between two values "
+    "after it: of every hundred times about {seen:.0f} would be seen there. The distance that is "
+    "needed is longer by that."
+)
+_ASSUMED = {
+    "rolling_circumference_m": (
+        "The signals count turns of the wheel and the vehicle file gives no tyre size: "
+        "{value:.2f} m a turn is assumed."
+    ),
+    "ring_teeth": (
+        "The signals count pulses and the vehicle file gives no ring_teeth: {value:.0f} pulses a "
+        "turn are assumed."
+    ),
+}
+_NO_UNIT = (
+    "Nothing says what unit the wheel signals are in: they are taken as km/h, and may be anything "
+    "in proportion to it."
+)
+_ALL_ALIKE = (
+    "If that is wrong, all speeds and distances here are wrong by one and the same factor, and so "
+    "are the limits they are held to, such as 15 km/h for being tested. How the corners compare "
+    "with one another does not depend on it. {remedy}"
+)
+_GIVE_SIZES = "Give {keys} in the vehicle file."
+_GIVE_UNIT = "Compare a held speed with the dash, and give the unit in the DBC."
+
 _SELDOM_COUNT = 2
 """So few times, and the first drive says little of how often a fault comes. In a simulation of
 unrepaired faults that were looked at only after they had shown, those that came less than once in
@@ -79,6 +116,21 @@ def caution_check(judgement: Judgement) -> tuple[str, ...]:
     if judgement.verdict == "not_enough_driving":
         return (_TWO_PEOPLE, _BRAKES, _LISTENS, _SCOPE, _RULES)
     return (_BRAKES, _TWO_PEOPLE, _RAISED, _HIGH_VOLTAGE, _CODES, _LISTENS, _RULES)
+
+
+def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
+    """Say what speeds in km/h rest on that nobody gave: a tyre, a ring's count, a unit.
+
+    Nothing where the signals are speeds in a unit of their own, or the vehicle file gives it.
+    """
+    if layout.unit == "proportional":
+        return (f"{_NO_UNIT} {_ALL_ALIKE.format(remedy=_GIVE_UNIT)}",)
+    assumed = assumed_scale(layout.unit, vehicle)
+    if not assumed:
+        return ()
+    said = " ".join(_ASSUMED[key].format(value=value) for key, value in assumed.items())
+    keys = say_list(["tyre" if key == "rolling_circumference_m" else key for key in assumed])
+    return (f"{said} {_ALL_ALIKE.format(remedy=_GIVE_SIZES.format(keys=keys))}",)
 
 
 def caution_comparison(
@@ -104,6 +156,8 @@ def caution_comparison(
         *((_SAME_FILE,) if same_file else ()),
         *((_OVERLAP,) if overlapping else ()),
         *_seldom(proof),
+        *_bunched(proof),
+        *_falls_between(proof),
     )
     if proof.verdict == "repair_not_proven":
         return (*doubts, _TWO_PEOPLE, _BRAKES, _CODES, _LISTENS, _SCOPE, _RULES)
@@ -121,3 +175,29 @@ def _seldom(proof: Proof) -> tuple[str, ...]:
     if fewest > _SELDOM_COUNT:
         return ()
     return (_SELDOM.format(times="once" if fewest == 1 else "twice"),)
+
+
+def _bunched(proof: Proof) -> tuple[str, ...]:
+    """Doubts about proofs that hold only where each time is taken for a cause of its own."""
+    return tuple(
+        _BUNCHED.format(
+            corner=claim.corner.words,
+            count=claim.count,
+            bunches="one" if claim.bunches == 1 else claim.bunches,
+            more=f"another {say_km_to_drive(needed_km - claim.clean_km)}",
+        )
+        for claim in proof.claims
+        if claim.proven
+        and claim.bunches < claim.count
+        and (needed_km := clean_km_needed(claim.bunches, claim.before_km) / claim.seen_share)
+        > claim.clean_km
+    )
+
+
+def _falls_between(proof: Proof) -> tuple[str, ...]:
+    """Doubts about drives whose values come too seldom to hold so short a fault."""
+    return tuple(
+        _FALLS_BETWEEN.format(corner=claim.corner.words, seen=max(1.0, 100 * claim.seen_share))
+        for claim in proof.claims
+        if claim.seen_share < 1 and not claim.still_there
+    )

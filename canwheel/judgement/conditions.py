@@ -1,5 +1,6 @@
 """What one drive showed of a fault, to what the next one must repeat before it proves anything."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -7,6 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.judgement.bunches import count_bunches
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_km_to_drive
 from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, FaultKind, Finding
@@ -31,12 +33,31 @@ DOMINANT_SHARE = 0.5
 
 REPEAT_KM = 0.1
 """A speed band or a way of turning counts as driven again after this distance, some fifty turns of
-the wheel, or after as much as the first drive did of it (our choice, no source). [km]"""
+the wheel, or after nearly as much as the first drive did of it (our choice, no source). [km]"""
+
+SAME_AGAIN = 0.8
+"""Where the first drive did less than `REPEAT_KM`, this share of it counts as the same again: no
+round is driven twice to the metre (our choice, no source)."""
+
+SAME_RATE = 1.1
+"""Values that come this much slower still come at the same rate: no clock keeps it exactly."""
 
 _HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
 _ALWAYS_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
 _TURN_WORDS = ("straight ahead", "turning left", "turning right")
+
+JUNCTION_KM = 0.015
+"""Distance of turning at a junction: a quarter of a circle of some 9.5 m. [km]"""
+
+_COUNTED_KM = 1.0  # nobody counts more turns than make up this distance
+
+_AT_JUNCTIONS = frozenset(
+    f" {turn}{band}"
+    for turn in _TURN_WORDS[1:]
+    for band in ("", *(f" {say_band(band)}" for band in SPEED_BANDS_KPH if band[1] <= 30))  # noqa: PLR2004
+)
+"""Conditions that a driver meets at junctions; faster turns are bends of any length."""
 
 Cells = NDArray[np.float64]
 """(5, 3) by speed band and turn: kilometres, or how often."""
@@ -49,8 +70,11 @@ class Task:
     Attributes
     ----------
     kind, pattern, count : the fault, whether it was always there, and how often it showed.
+    bunches : in how many bunches that was; as many as `count` where chance may have spread them.
     counted : (5, 3) conditions in which distance counts: all, or those that it goes with.
     before_km : distance of the first drive in those conditions. [km]
+    seen_share : of the times that it shows, how many the second drive's values can hold; those
+        that last shorter than the time between two values fall in between.
     needed_km : clean distance in those conditions that proves it. [km]
     in_one_go_km : distance that one drive must have without a break, since the fault began so far
         into the first one; 0 when several short drives do as well. [km]
@@ -61,8 +85,10 @@ class Task:
     kind: FaultKind
     pattern: Pattern
     count: int
+    bunches: int
     counted: NDArray[np.bool_]
     before_km: float
+    seen_share: float
     needed_km: float
     in_one_go_km: float
     bands: Mapping[int, float]
@@ -130,7 +156,10 @@ class ToDrive:
     def phrases(self) -> tuple[str, ...]:
         """Each piece of it: ``another 6.4 km between 30 and 50 km/h``."""
         lengths = self.km_by_condition.items()
-        return (*(f"another {say_km_to_drive(km)}{where}" for where, km in lengths), *self.unseen)
+        said = (
+            f"another {say_km_to_drive(km)}{where}{_in_turns(km, where)}" for where, km in lengths
+        )
+        return (*said, *self.unseen)
 
     @classmethod
     def merge(cls, parts: Iterable["ToDrive"]) -> "ToDrive":
@@ -156,13 +185,28 @@ def clean_km_needed(count: int, before_km: float) -> float:
     return float(before_km * ((1 - PROOF_CONFIDENCE) ** (-1 / count) - 1))
 
 
-def set_task(finding: Finding, before: Judgement) -> Task:
+def share_seen(finding: Finding, before_s: float, after_s: float) -> float:
+    """Of the times that a fault shows, how many a second drive with slower values would hold.
+
+    Parameters
+    ----------
+    finding : of the first drive, with the spans in which it showed.
+    before_s, after_s : time between two values of the corner in each drive. [s]
+    """
+    if not after_s > SAME_RATE * before_s:
+        return 1.0
+    lasting_s = float(np.median([span.to_s - span.from_s for span in finding.spans]))
+    return min(1.0, max(lasting_s, before_s) / after_s)
+
+
+def set_task(finding: Finding, before: Judgement, seen_share: float = 1.0) -> Task:
     """Say what a second drive must do to prove that this finding's fault is gone.
 
     Parameters
     ----------
     finding : of the first drive.
     before : the first drive.
+    seen_share : how much of a fault that comes and goes the second drive can show.
     """
     driving = before.coverage.driving
     pattern = _pattern(finding, driving)
@@ -176,8 +220,9 @@ def set_task(finding: Finding, before: Judgement) -> Task:
     in_one_go_km = 0.0
     if pattern == "intermittent":
         shown = _times_by_cell(finding, driving)
-        needed_km = clean_km_needed(max(1, finding.count), before_km)
+        needed_km = clean_km_needed(max(1, finding.count), before_km) / seen_share
     else:
+        seen_share = 1.0
         shown = driving.km_within(finding.spans)
         # What began some way into the drive (warm, say) must be given that way to begin again.
         in_one_go_km = driving.km_on_the_way_to(finding.from_s)
@@ -186,8 +231,10 @@ def set_task(finding: Finding, before: Judgement) -> Task:
         kind=finding.kind,
         pattern=pattern,
         count=finding.count,
+        bunches=_bunches(finding, driving, counted) if pattern == "intermittent" else finding.count,
         counted=counted,
         before_km=before_km,
+        seen_share=seen_share,
         needed_km=needed_km,
         in_one_go_km=in_one_go_km,
         bands=_bands_to_repeat(shown.sum(axis=1), drive_km.sum(axis=1), finding.kind),
@@ -217,13 +264,21 @@ def measure_progress(task: Task, after: CornerJudgement) -> Progress:
 
 
 def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
-    """Put together the driving still to do."""
+    """Put together the driving still to do; what a longer piece of it holds is not said again."""
     lengths = [
         (task.where, progress.missing_km),
         (" in one drive without a break", progress.one_go_km),
         (" above 15 km/h", 0.0 if progress.missing_km else progress.unread_km),
-        *((f" {say_band(SPEED_BANDS_KPH[i])}", km) for i, km in progress.missing_bands.items()),
-        *((f" {_TURN_WORDS[i]}", km) for i, km in progress.missing_turns.items()),
+        *(
+            (f" {_say_band_to_drive(i)}", km)
+            for i, km in progress.missing_bands.items()
+            if i != task.only_band or km > progress.missing_km
+        ),
+        *(
+            (f" {_TURN_WORDS[i]}", km)
+            for i, km in progress.missing_turns.items()
+            if i != task.only_turn or km > progress.missing_km
+        ),
     ]
     return ToDrive(
         km_by_condition={where: km for where, km in lengths if km},
@@ -234,6 +289,12 @@ def lay_out_driving(task: Task, progress: Progress) -> ToDrive:
     )
 
 
+def _say_band_to_drive(position: int) -> str:
+    """Return a speed band in words, and how one comes to drive in the lowest."""
+    words = say_band(SPEED_BANDS_KPH[position])
+    return f"{words} (set off gently, roll to a stop)" if position == _LOWEST_BAND else words
+
+
 def _pattern(finding: Finding, driving: Driving) -> Pattern:
     if finding.kind in _ALWAYS_INTERMITTENT:
         return "intermittent"
@@ -242,6 +303,13 @@ def _pattern(finding: Finding, driving: Driving) -> Pattern:
     if finding.kind == "late_pickup" or way_km == 0:  # shows at every start, over no distance
         return "constant"
     return "constant" if shown_km >= CONSTANT_SHARE * way_km else "intermittent"
+
+
+def _in_turns(km: float, where: str) -> str:
+    """Return how many turns a distance of turning is, where it is driven at junctions."""
+    at_junctions = where in _AT_JUNCTIONS and km <= _COUNTED_KM
+    turns = math.ceil(km / JUNCTION_KM - _HAIR_KM)
+    return f" (about {turns} turn{'' if turns == 1 else 's'} at junctions)" if at_junctions else ""
 
 
 def _goes_with(finding: Finding) -> tuple[int | None, int | None]:
@@ -272,6 +340,17 @@ def _times_by_cell(finding: Finding, driving: Driving) -> Cells:
     return times
 
 
+def _bunches(finding: Finding, driving: Driving, counted: NDArray[np.bool_]) -> int:
+    """In how many bunches the fault showed, along the distance that counts."""
+    km = np.cumsum(driving.step_km * counted[driving.band, driving.turn])
+    if not len(km):
+        return finding.count
+    starts = np.searchsorted(driving.time_s, [span.from_s for span in finding.spans])
+    at_km = km[np.minimum(starts, len(km) - 1)]
+    together = len(at_km) - count_bunches(at_km, float(km[-1]))
+    return max(1, finding.count - together)
+
+
 def _bands_to_repeat(shown: Cells, drive_km: Cells, kind: FaultKind) -> Mapping[int, float]:
     """Speed bands to drive again. The lowest only where the fault shows nowhere else: the others
     cannot be reached without it, and it takes long to drive a distance at walking pace.
@@ -284,7 +363,7 @@ def _bands_to_repeat(shown: Cells, drive_km: Cells, kind: FaultKind) -> Mapping[
 def _to_repeat(shown: Cells, drive_km: Cells, share: float) -> Mapping[int, float]:
     """Distance to repeat by position: where at least this share of the fault showed."""
     positions = np.flatnonzero((shown > 0) & (shown >= share * shown.sum()))
-    return {int(i): min(REPEAT_KM, float(drive_km[i])) for i in positions}
+    return {int(i): min(REPEAT_KM, SAME_AGAIN * float(drive_km[i])) for i in positions}
 
 
 def _missing(needs: Mapping[int, float], driven_km: Cells) -> Mapping[int, float]:

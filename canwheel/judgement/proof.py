@@ -11,8 +11,12 @@ since each of the n times fell into the first drive with the chance that its sha
 gives. The repair is proven when p is 5 % or less, so the clean distance needed is
 
     d_b · (0.05^(−1/n) − 1)
+
+Where the second drive's values come too seldom to hold every one of so short a fault, its distance
+counts only by the share that they would hold.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -26,6 +30,7 @@ from canwheel.judgement.conditions import (
     lay_out_driving,
     measure_progress,
     set_task,
+    share_seen,
 )
 from canwheel.judgement.verdict import CornerJudgement, Judgement
 from canwheel.outcome import FaultKind, Finding
@@ -57,6 +62,14 @@ wrong. A fault that changed its face within one of these is still there; another
 
 
 @dataclass(frozen=True, slots=True)
+class Sampling:
+    """Time between two values of each corner, in corner order, of the slowest drive. [s]"""
+
+    before_s: Sequence[float]
+    after_s: Sequence[float]
+
+
+@dataclass(frozen=True, slots=True)
 class Claim:
     """That one fault of the first drive is gone, and how far the second drive shows it.
 
@@ -66,6 +79,8 @@ class Claim:
     proven : whether it is shown to be gone.
     still_there : whether the second drive shows it again.
     count, before_km : how often it showed, in what distance of the first drive.
+    bunches : in how many bunches; `count` where chance may have spread them.
+    seen_share : of the times that it shows, how many the second drive's values can hold.
     confidence : that it is gone, 0 to 1; for a constant fault 0 until its conditions are repeated.
     clean_km : driven without it in the second drive, counted only where it would have shown. [km]
     clean_km_needed : to be proven. [km]
@@ -79,7 +94,9 @@ class Claim:
     proven: bool
     still_there: bool
     count: int
+    bunches: int
     before_km: float
+    seen_share: float
     confidence: float
     clean_km: float
     clean_km_needed: float
@@ -130,16 +147,17 @@ def chance_unrepaired(count: int, before_km: float, after_km: float) -> float:
     return float((before_km / total_km) ** count) if total_km > 0 else 1.0
 
 
-def prove_repair(before: Judgement, after: Judgement) -> Proof:
+def prove_repair(before: Judgement, after: Judgement, *, sampling: Sampling | None = None) -> Proof:
     """Compare two drives.
 
     Parameters
     ----------
     before : the drive that showed the fault.
     after : the drive after the repair.
+    sampling : how often the corners' values came; None where both drives have the same rate.
     """
     claims = tuple(
-        _prove(finding, before, after)
+        _prove(finding, before, after, _share_seen(finding, sampling))
         for judged in before.corners
         for finding in _one_a_kind(judged.faults)
     )
@@ -169,9 +187,16 @@ def _shortfall(claim: Claim) -> tuple[bool, bool, float]:
     return claim.still_there, not claim.proven, claim.clean_km_needed - claim.clean_km
 
 
-def _prove(finding: Finding, before: Judgement, after: Judgement) -> Claim:
+def _share_seen(finding: Finding, sampling: Sampling | None) -> float:
+    if sampling is None:
+        return 1.0
+    at = finding.corner.position
+    return share_seen(finding, sampling.before_s[at], sampling.after_s[at])
+
+
+def _prove(finding: Finding, before: Judgement, after: Judgement, seen_share: float) -> Claim:
     """Say how far the second drive shows that one finding of the first is gone."""
-    task = set_task(finding, before)
+    task = set_task(finding, before, seen_share)
     now = after.corner(finding.corner)
     still_there = any(_may_be(later, finding) for later in now.findings)
     progress = measure_progress(task, now)
@@ -186,7 +211,9 @@ def _prove(finding: Finding, before: Judgement, after: Judgement) -> Claim:
         proven=proven,
         still_there=still_there,
         count=task.count,
+        bunches=task.bunches,
         before_km=task.before_km,
+        seen_share=task.seen_share,
         confidence=0.0 if still_there else _confidence(finding, task, progress, proven=proven),
         clean_km=0.0 if still_there else progress.clean_km,
         clean_km_needed=task.needed_km,
@@ -203,7 +230,8 @@ def _may_be(later: Finding, earlier: Finding) -> bool:
 
 def _confidence(finding: Finding, task: Task, progress: Progress, *, proven: bool) -> float:
     if task.pattern == "intermittent":
-        return 1.0 - chance_unrepaired(max(1, task.count), task.before_km, progress.clean_km)
+        shown_km = progress.clean_km * task.seen_share
+        return 1.0 - chance_unrepaired(max(1, task.count), task.before_km, shown_km)
     # In its own conditions a constant fault would have shown as surely as it did before.
     return max(PROOF_CONFIDENCE, finding.confidence) if proven else 0.0
 

@@ -12,6 +12,7 @@ from canwheel.roadtest import faults
 from canwheel.roadtest.car import Car
 from canwheel.roadtest.faults import Effect
 from canwheel.roadtest.layouts import BAKERY_VAN
+from canwheel.roadtest.motion import KPH, Motion
 from canwheel.roadtest.recording import record_frames
 from canwheel.roadtest.route import Leg, Route, lane_change, roundabout, stand, stop, turn
 from canwheel.roadtest.sensor import BrakeUnit, Ring
@@ -136,6 +137,35 @@ DEMO_FAULTS: Mapping[FaultKind, Callable[[Corner], Effect]] = {
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class DemoDrive:
+    """One drive of the round.
+
+    Attributes
+    ----------
+    frames : what a recorder hears of it.
+    motion : how the van moved, by the same clock, from its first frame on.
+    """
+
+    frames: Frames
+    motion: Motion
+
+    def speed_kph(self, at_s: float) -> float:
+        """How fast the van is at a time from the beginning; it stands after the end. [km/h]"""
+        if at_s >= self.motion.time_s[-1]:
+            return 0.0
+        return abs(float(np.interp(at_s, self.motion.time_s, self.motion.speed_mps))) * KPH
+
+    def standing(self) -> Frames:
+        """Return the last frames, of the van at a stand: repeated, it goes on standing."""
+        last_ns = self.frames.time_ns[-1]
+        return self.frames.select(self.frames.time_ns > last_ns - int(STANDING_S * 1e9))
+
+
+STANDING_S = 2.0
+"""How much of the end of every round is standing: all of the van's messages come in it. [s]"""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class DemoPair:
     """The two recordings."""
 
@@ -147,13 +177,29 @@ def make_pair(
     corner: Corner = Corner.RL, fault: FaultKind = "no_signal", *, seed: int = DEMO_SEED
 ) -> DemoPair:
     """Drive the round twice: with the fault, and after its repair."""
-    traffic = _traffic()
-    effect = DEMO_FAULTS[fault](corner)
-    before = simulate(_scenario(_ROUND, (effect,), lamp_lit=False), seed=seed)
-    after = simulate(_scenario(_ROUND + _BACK, (), lamp_lit=effect.lights_lamp), seed=seed + _AFTER)
-    first = record_frames(before, BAKERY_VAN, traffic)
-    second = record_frames(after, BAKERY_VAN, traffic, started_s=_LATER_S)
-    return DemoPair(first, second)
+    before = make_drive(corner, fault, seed=seed)
+    return DemoPair(before.frames, make_drive(corner, fault, repaired=True, seed=seed).frames)
+
+
+def make_drive(
+    corner: Corner, fault: FaultKind | None, *, repaired: bool = False, seed: int = DEMO_SEED
+) -> DemoDrive:
+    """Drive the round once.
+
+    Parameters
+    ----------
+    corner, fault : what is wrong; with no fault, the corner is of no matter.
+    repaired : it was repaired before this drive, so that only the lamp still tells of it.
+    seed : another number, another drive.
+    """
+    effect = None if fault is None else DEMO_FAULTS[fault](corner)
+    if effect is not None and not repaired:
+        drive = simulate(_scenario(_ROUND, (effect,), lamp_lit=False), seed=seed)
+        return DemoDrive(record_frames(drive, BAKERY_VAN, _traffic()), drive.motion)
+    lamp_lit = effect is not None and effect.lights_lamp
+    drive = simulate(_scenario(_ROUND + _BACK, (), lamp_lit=lamp_lit), seed=seed + _AFTER)
+    frames = record_frames(drive, BAKERY_VAN, _traffic(), started_s=_LATER_S)
+    return DemoDrive(frames, drive.motion)
 
 
 _LATER_S = 3 * 3600.0

@@ -3,7 +3,10 @@
 from canwheel.corners import CORNERS, Corner
 from canwheel.roadtest.bus_layout import BusLayout, SentMessage, SentSignal
 
-_VAN_TOML = """\
+VAN_REQUEST_ID, VAN_RESPONSE_ID = 0x7A0, 0x7A8
+"""Where the van's brake unit listens for diagnostic requests, and answers."""
+
+_VAN_TOML = f"""\
 # The van of the demo. Every key is optional; what is known makes the answer sharper.
 [vehicle]
 name = "Bakery van 7"
@@ -25,6 +28,10 @@ lamp_brake = "WARNING_LAMPS.LAMP_BRAKE"
 
 [bus]
 bitrate = 500000
+
+[fault_memory]
+request_id = 0x{VAN_REQUEST_ID:X}
+response_id = 0x{VAN_RESPONSE_ID:X}
 """
 
 _WORDS = {"FL": "front left", "FR": "front right", "RL": "rear left", "RR": "rear right"}

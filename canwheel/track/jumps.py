@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canwheel.corners import Corner
+from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
 from canwheel.track.runs import runs
@@ -15,6 +15,9 @@ from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
 up to 8 %, and then its neighbour on the axle as well."""
+
+ALONE_SHARE = 0.2
+"""Where the neighbour is not read, nobody can say what the road did: a jump is larger than that."""
 
 JUMP_KPH = 4.0
 """And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
@@ -26,6 +29,9 @@ LONGEST_JUMP_S = 0.25
 AROUND_S = 0.8
 """A reading is held against the median of so long around it: over three times a jump. [s]"""
 
+MOST_AROUND = 81
+"""The median is that of so many of them at most, evenly spread."""
+
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
 
@@ -35,6 +41,13 @@ HARD_MPS2 = 1.5
 BRAKED_MPS2 = 0.5
 """On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
 
+
+ROUGH_S = 2.0
+"""How rough the road is shows in how the other corners shake over so long. [s]"""
+
+ROUGH_TIMES = 4.5
+"""On a rough road a wheel is thrown this many times the others' root mean square at most: bumps
+near enough normal that it is exceeded once in 150,000 samples."""
 
 CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
 """Tyres of cars and vans roll between these; a quarter of a per cent apart. [m]"""
@@ -101,13 +114,15 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
-    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     mirror = seen[:, corner.mirror.position]
+    allowed = np.where(np.isnan(mirror), np.maximum(allowed, ALONE_SHARE * others), allowed)
+    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
         off &= others > READ_FROM_KPH
     if not off.any():
         return None
+    off &= size > ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s)
     off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
@@ -126,6 +141,15 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     )
 
 
+def _shaking_kph(seen: FloatColumn, corner: Corner, period_s: float) -> FloatColumn:
+    """(n,) root mean square, over `ROUGH_S`, of what the roughest other corner shakes by. [km/h]"""
+    others = seen[:, [other.position for other in CORNERS if other is not corner]]
+    quick = others - smooth(others, max(3, round(AROUND_S / period_s)))
+    mean_square = smooth(quick**2, max(3, round(ROUGH_S / period_s)))
+    shaking: FloatColumn = np.sqrt(np.fmax.reduce(np.nan_to_num(mean_square), axis=1))
+    return shaking
+
+
 def _away_from_itself(
     speed_kph: FloatColumn, period_s: float, allowed_kph: FloatColumn
 ) -> FloatColumn:
@@ -136,7 +160,8 @@ def _away_from_itself(
     half = max(2, round(AROUND_S / 2 / period_s))
     coarse = np.nan_to_num(speed_kph - smooth(speed_kph, 2 * half + 1))
     ask = np.flatnonzero(np.abs(coarse) > ASK_SHARE * allowed_kph)
-    around = np.clip(ask[:, None] + np.arange(-half, half + 1), 0, len(speed_kph) - 1)
+    beside = np.unique(np.linspace(-half, half, MOST_AROUND).round().astype(np.intp))
+    around = np.clip(ask[:, None] + beside, 0, len(speed_kph) - 1)
     away = np.zeros(len(speed_kph))
     away[ask] = np.nan_to_num(speed_kph[ask] - np.nanmedian(speed_kph[around], axis=1))
     return away

@@ -32,7 +32,7 @@ class Lamp:
     lit_at_start : whether it was lit when first heard of.
     went_out_s : when it first went out, None when it was never seen to. [s]
     after_moving_s : the same counted from the car's first movement, negative when it went out
-        before; None when it never went out or the car never moved. [s]
+        before; None when it never went out, the car never moved, or nobody saw it move off. [s]
     lit_again_s : when it first lit after having been out, None when it stayed out. [s]
     lit_again_kph : how fast the car was then, None when it stayed out or nobody knows. [km/h]
     """
@@ -58,9 +58,16 @@ def measure_lamps(track: WheelTrack, first_moving_s: float | None) -> tuple[Lamp
     track : the drive; a lamp signal is non-zero while the lamp is lit.
     first_moving_s : when the car first moved, None when it never did. [s]
     """
+    if first_moving_s is not None and not _was_seen_standing(track, first_moving_s):
+        first_moving_s = None
     heard = ((name, track.helpers.get(helper)) for name, helper in _HELPERS)
     lamps = (_measure(name, samples, track, first_moving_s) for name, samples in heard if samples)
     return tuple(lamp for lamp in lamps if lamp is not None)
+
+
+def _was_seen_standing(track: WheelTrack, first_moving_s: float) -> bool:
+    """Whether the recording began before the car moved, so that it tells when it moved off."""
+    return not len(track.time_s) or first_moving_s > float(track.time_s[0])
 
 
 def _measure(

@@ -109,8 +109,12 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
     speed_kph : (n, 4), scale factors taken out.
     """
     middle = others_kph(speed_kph, corner)
-    flag = squared_relation_kph(speed_kph, corner)
-    flag = np.where(three_agree(speed_kph, corner) & ~np.isnan(flag), flag, middle)
+    return _range_kph(speed_kph, corner, middle, predicted_kph(speed_kph, corner, middle))
+
+
+def _range_kph(
+    speed_kph: FloatColumn, corner: Corner, middle: FloatColumn, flag: FloatColumn
+) -> tuple[FloatColumn, FloatColumn]:
     least, most = np.minimum(middle, flag), np.maximum(middle, flag)
     first, second, third = (speed_kph[:, other] for other in _others(corner))
     few = np.flatnonzero(np.isnan(first) | np.isnan(second) | np.isnan(third))
@@ -119,6 +123,21 @@ def expected_kph(speed_kph: FloatColumn, corner: Corner) -> tuple[FloatColumn, F
         fastest = np.fmax(np.fmax(first[few], second[few]), third[few])
         least[few], most[few] = slowest / TWO_LEFT_FACTOR, fastest * TWO_LEFT_FACTOR
     return least, most
+
+
+def predicted_kph(
+    speed_kph: FloatColumn, corner: Corner, middle: FloatColumn | None = None
+) -> FloatColumn:
+    """(n,) what this corner most likely runs at by what the others say. [km/h]
+
+    By the squared relation where the other three fit a rigid body, else as `others_kph`, which is
+    `middle` where that is at hand.
+    """
+    middle = others_kph(speed_kph, corner) if middle is None else middle
+    flag = squared_relation_kph(speed_kph, corner)
+    known = three_agree(speed_kph, corner) & ~np.isnan(flag)
+    predicted: FloatColumn = np.where(known, flag, middle)
+    return predicted
 
 
 def squared_relation_kph(speed_kph: FloatColumn, corner: Corner) -> FloatColumn:
@@ -232,6 +251,7 @@ class Motion:
     top_kph: float
     # Several checks ask for the same columns; each is worked out once.
     _others: dict[Corner, FloatColumn] = field(default_factory=dict, repr=False)
+    _predicted: dict[Corner, FloatColumn] = field(default_factory=dict, repr=False)
     _expected: dict[Corner, tuple[FloatColumn, FloatColumn]] = field(
         default_factory=dict, repr=False
     )
@@ -245,8 +265,16 @@ class Motion:
     def expected_kph(self, corner: Corner) -> tuple[FloatColumn, FloatColumn]:
         """What it may read, at its own times; see the function of that name. [km/h]"""
         if corner not in self._expected:
-            self._expected[corner] = expected_kph(self.track.seen_from(corner), corner)
+            seen, middle = self.track.seen_from(corner), self.others_kph(corner)
+            self._expected[corner] = _range_kph(seen, corner, middle, self.predicted_kph(corner))
         return self._expected[corner]
+
+    def predicted_kph(self, corner: Corner) -> FloatColumn:
+        """What it most likely runs at, at its own times; see the function of that name. [km/h]"""
+        if corner not in self._predicted:
+            seen, middle = self.track.seen_from(corner), self.others_kph(corner)
+            self._predicted[corner] = predicted_kph(seen, corner, middle)
+        return self._predicted[corner]
 
 
 def estimate_motion(track: WheelTrack) -> Motion:

@@ -1,32 +1,44 @@
 """The ripple of one corner's speed by distance: what repeats with each turn of the wheel.
 
 A ring that sits off-centre speeds up and slows down once a turn; a missing or bent tooth does it
-in jerks, many times a turn. Both repeat by wheel angle, not by time, so the relative speed is laid
-out over the distance that this same wheel measured and its spectrum is averaged over stretches.
+in jerks, many times a turn. Both repeat by wheel angle, not by time, so each sample of the relative
+speed is placed at the distance that this same wheel had measured by then, and the spectrum over
+distance is averaged over stretches. Samples come evenly in time: at one steady speed a ripple
+quicker than half their rate looks like a slower one; a drive's many speeds tell the two apart.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples
 
-STEP_M = 0.1
-"""Grid over distance; carries ten orders of a wheel of two metres. [m]"""
+STEP_M = 0.05
+"""Grid over distance; ten orders of the smallest wheel are three steps long. [m]"""
+
+HIGHEST_PER_M = 7.5
+"""Ten orders of the smallest wheel, and what stands beside them. [1/m]"""
 
 STRETCH_M = 64.0
 """Length of one stretch, about 33 turns: orders are 32 bins apart. [m]"""
 
 SWELL_M = 6.0
-"""Slower changes than this are the car's own, not the ring's: three turns. [m]"""
+"""Slower changes than this are the car's own, not the ring's: three turns... [m]"""
+
+SWELL_SAMPLES = 12
+"""... and at least so many samples, lest a ripple seen by a few be taken for the swell."""
 
 FROM_KPH = 6.0
 """Below this sensors of some cars are silent. [km/h]"""
 
 NYQUIST_SHARE = 0.4
-"""Cycles a sample up to which a ripple is read; half would be the limit, and there it is lost."""
+"""Cycles a sample up to which a message rate shows a ripple for certain; half is the limit."""
+
+REACH_SHARE = 1.2
+"""Cycles a sample up to which it is looked for: units smooth away what is quicker."""
 
 OVERLAP_SHARE = 0.75
 """Stretches overlap by half under a taper; so many of them are independent (Welch's method)."""
@@ -34,8 +46,20 @@ OVERLAP_SHARE = 0.75
 MEDIAN_SHARE = 0.48
 """A median of exponential powers spreads as a mean of so many (ln 2 squared)."""
 
-WHOLE_SHARE = 0.9
-"""A stretch counts when at least this share of it was read."""
+MOST_GAP_SHARE = 0.1
+"""A stretch counts when no more of it than this was not read..."""
+
+FEWEST_SAMPLES = 24
+"""... and when it has so many samples."""
+
+FEWEST_STRETCHES = 4.0
+"""An amplitude from fewer stretches than this is none."""
+
+SLOW_SHARE = 0.4
+"""The slowest stretches: what a unit smooths away grows with the speed."""
+
+CHUNK = 256
+"""So many stretches are transformed at a time, to bound memory."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,13 +74,18 @@ class RippleSpectrum:
     power : (m,) squared amplitude of a sine there, as a fraction of speed; NaN: never seen.
     white : (m,) the same with each stretch first divided by its own middle power, so that loud
         stretches do not outvote quiet ones; only its ratios mean something.
-    stretches : (m,) how many independent stretches, for `white`, could show that frequency.
+    stretches : (m,) how many independent stretches, for `white`, may show that frequency.
+    certain : (m,) how many of them are sampled densely enough to show it for certain; where there
+        are enough, `power` is theirs.
+    slow_power : (m,) that of the slowest of them.
     """
 
     per_metre: FloatColumn
     power: FloatColumn
     white: FloatColumn
     stretches: FloatColumn
+    certain: FloatColumn
+    slow_power: FloatColumn
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -66,68 +95,122 @@ class RippleSpectrum:
 def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
     """Average the spectrum of one corner's relative speed over all stretches of the drive.
 
-    Returns None where there is not even one stretch. A stretch shows only frequencies that its
-    samples, at the speed driven, are dense enough for.
+    Returns None where there is not even one stretch.
     """
-    ratio, speed_kph = _relative_speed(own)
-    size = round(STRETCH_M / STEP_M)
-    if ratio is None or len(ratio) < size:
+    placed = _place_samples(own)
+    if placed is None:
         return None
-    starts = np.arange(0, len(ratio) - size + 1, size // 2)
-    cut = np.lib.stride_tricks.sliding_window_view(ratio, size)[starts]
-    fastest = np.nanmax(
-        np.lib.stride_tricks.sliding_window_view(speed_kph, size)[starts], axis=1, initial=0.0
+    per_metre, power, fastest_kph = _stretch_powers(placed)
+    if len(power) == 0:
+        return None
+    samples_per_m = KPH_PER_MPS / (np.maximum(fastest_kph, 1.0) * own.period_s)
+    shown, certain = (
+        per_metre[None, :] < share * samples_per_m[:, None]
+        for share in (REACH_SHARE, NYQUIST_SHARE)
     )
-    whole = np.mean(~np.isnan(cut), axis=1) >= WHOLE_SHARE
-    if not whole.any():
-        return None
-    taper = np.hanning(size)
-    lines = np.fft.rfft(np.nan_to_num(cut[whole]) * taper, 2 * size, axis=1)
-    power: FloatColumn = 4 * np.abs(lines) ** 2 / taper.sum() ** 2
-    per_metre = np.fft.rfftfreq(2 * size, STEP_M)
-    highest = NYQUIST_SHARE * KPH_PER_MPS / (np.maximum(fastest[whole], 1.0) * own.period_s)
-    shown = per_metre[None, :] < highest[:, None]
     visible = np.where(shown, power, np.nan)
-    stretches = OVERLAP_SHARE * MEDIAN_SHARE * shown.sum(axis=0)
     middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
+    independent = OVERLAP_SHARE * MEDIAN_SHARE
+    slow = fastest_kph <= np.quantile(fastest_kph, SLOW_SHARE)
     return RippleSpectrum(
-        per_metre=np.asarray(per_metre, float),
-        power=_median_down(visible),
+        per_metre=per_metre,
+        power=_best_known(power, (certain, shown)),
+        slow_power=_best_known(power, (certain & slow[:, None], certain, shown)),
         white=_median_down(visible / middle) / math.log(2),
-        stretches=stretches,
+        stretches=independent * shown.sum(axis=0),
+        certain=independent * certain.sum(axis=0),
     )
+
+
+def _best_known(power: FloatColumn, choices: tuple[NDArray[np.bool_], ...]) -> FloatColumn:
+    """Median down each column over the first choice of stretches that are enough for one.
+
+    Over the last choice in any case.
+    """
+    known = np.full(power.shape[1], np.nan)
+    for chosen in choices:
+        independent = OVERLAP_SHARE * MEDIAN_SHARE * chosen.sum(axis=0)
+        enough = np.isnan(known) & ((independent >= FEWEST_STRETCHES) | (chosen is choices[-1]))
+        table = np.where(chosen[:, enough], power[:, enough], np.nan)
+        known[enough] = _median_down(table)
+    return known
 
 
 def _median_down(table: FloatColumn) -> FloatColumn:
     """Median of each column of what is there, NaN where nothing is."""
-    median = np.full(table.shape[1], np.nan)
-    some = ~np.isnan(table).all(axis=0)
-    median[some] = np.nanmedian(table[:, some], axis=0)
+    order = np.sort(table.T, axis=1)  # NaN goes last
+    count = np.sum(~np.isnan(order), axis=1)
+    columns = np.arange(len(order))
+    low = order[columns, np.maximum(count - 1, 0) // 2]
+    high = order[columns, np.minimum(count // 2, order.shape[1] - 1)]
+    median: FloatColumn = np.where(count > 0, (low + high) / 2, np.nan)
     return median
 
 
-def _relative_speed(
-    own: WheelSamples,
-) -> tuple[FloatColumn | None, FloatColumn]:
-    """Speed over its own swell, less one, and the speed, on a grid over the distance driven."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Placed:
+    """Samples summed into the cells of a grid over distance, `STEP_M` apart."""
+
+    ripple: FloatColumn  # (m,) sum of the relative speeds of the samples in each cell
+    samples: FloatColumn  # (m,) how many
+    speed_kph: FloatColumn  # (m,)
+    unread: FloatColumn  # (m,) 1 where a gap in time lies, else 0
+
+
+def _place_samples(own: WheelSamples) -> _Placed | None:
+    """Lay the speed over its own swell, less one, out by the distance driven."""
     good = np.nan_to_num(own.speed_kph) > FROM_KPH
-    if good.sum() < 2:  # noqa: PLR2004 - a line needs two points
-        return None, np.empty(0)
+    if good.sum() < FEWEST_SAMPLES or not own.period_s > 0:
+        return None
     time_s, speed = own.time_s[good], own.speed_kph[good]
     step_s = np.diff(time_s)
     broken = step_s > 3 * own.period_s
     mean_mps = (speed[1:] + speed[:-1]) / 2 / KPH_PER_MPS
     at_m = np.concatenate(([0.0], np.cumsum(np.where(broken, STRETCH_M / 4, mean_mps * step_s))))
-    grid = np.arange(0.0, at_m[-1], STEP_M)
-    on_grid = np.interp(grid, at_m, speed)
-    for i in np.flatnonzero(broken):
-        on_grid[np.searchsorted(grid, at_m[i]) : np.searchsorted(grid, at_m[i + 1])] = np.nan
-    half = round(SWELL_M / STEP_M / 2)
-    known = ~np.isnan(on_grid)
-    total = np.concatenate(([0.0], np.cumsum(np.where(known, on_grid, 0.0))))
-    count = np.concatenate(([0], np.cumsum(known)))
-    low = np.maximum(np.arange(len(grid)) - half, 0)
-    high = np.minimum(np.arange(len(grid)) + half + 1, len(grid))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        swell = (total[high] - total[low]) / (count[high] - count[low])
-        return on_grid / swell - 1, on_grid
+    half_m = np.maximum(SWELL_M, SWELL_SAMPLES * own.period_s * speed / KPH_PER_MPS) / 2
+    low, high = np.searchsorted(at_m, at_m - half_m), np.searchsorted(at_m, at_m + half_m, "right")
+    total = np.concatenate(([0.0], np.cumsum(speed)))
+    swell = (total[high] - total[low]) / (high - low)
+    cell = (at_m / STEP_M).astype(np.intp)
+    cells = int(cell[-1]) + 1
+    unread = np.zeros(cells + 1)
+    np.add.at(unread, cell[:-1][broken] + 1, 1.0)
+    np.add.at(unread, cell[1:][broken], -1.0)
+    return _Placed(
+        ripple=np.bincount(cell, speed / swell - 1, cells).astype(np.float64),
+        samples=np.bincount(cell, minlength=cells).astype(np.float64),
+        speed_kph=np.interp(np.arange(cells) * STEP_M, at_m, speed),
+        unread=np.cumsum(unread)[:cells],
+    )
+
+
+def _stretch_powers(placed: _Placed) -> tuple[FloatColumn, FloatColumn, FloatColumn]:
+    """Power of each stretch that was read well enough, and the highest speed in it.
+
+    Returns
+    -------
+    (m,) frequencies [1/m]; (stretches, m) squared amplitudes; (stretches,) [km/h].
+    """
+    size = round(STRETCH_M / STEP_M)
+    per_metre = np.fft.rfftfreq(2 * size, STEP_M)
+    kept = per_metre < HIGHEST_PER_M
+    taper = np.hanning(size)
+    powers, fastest = [np.empty((0, int(kept.sum())))], [np.empty(0)]
+    starts = np.arange(0, max(0, len(placed.samples) - size + 1), size // 2)
+    for chunk in np.array_split(starts, math.ceil(len(starts) / CHUNK) or 1):
+        if len(chunk) == 0:
+            continue
+        ripple, samples, speed, unread = (
+            np.lib.stride_tricks.sliding_window_view(column, size)[chunk]
+            for column in (placed.ripple, placed.samples, placed.speed_kph, placed.unread)
+        )
+        read = (np.mean(unread, axis=1) <= MOST_GAP_SHARE) & (samples.sum(axis=1) >= FEWEST_SAMPLES)
+        weight = samples[read] * taper
+        weighed = ripple[read] * taper
+        total = weight.sum(axis=1, keepdims=True)
+        level = weighed.sum(axis=1, keepdims=True) / total
+        lines = np.fft.rfft(weighed - level * weight, 2 * size, axis=1)[:, kept]
+        powers.append(4 * (lines.real**2 + lines.imag**2) / total**2)
+        fastest.append(speed[read].max(axis=1))
+    power: FloatColumn = np.concatenate(powers)
+    return np.asarray(per_metre[kept], np.float64), power, np.concatenate(fastest)

@@ -17,6 +17,25 @@ COUNTER_WINDOW_S = 0.15
 KPH_PER_MPS = 3.6
 KPH_PER_MPH = 1.609344
 
+_BY_PULSE: frozenset[SpeedUnit] = frozenset({"pulses/s", "pulse count"})
+_BY_TURN: frozenset[SpeedUnit] = _BY_PULSE | {"rad/s", "rpm"}
+
+
+def assumed_scale(unit: SpeedUnit, vehicle: Vehicle) -> dict[str, float]:
+    """What a unit's factor to km/h takes for granted because the vehicle file does not give it.
+
+    Returns
+    -------
+    Assumed values by their name in the vehicle file: ``rolling_circumference_m`` [m],
+    ``ring_teeth``; empty where the unit needs none, or all that it needs is given.
+    """
+    assumed: dict[str, float] = {}
+    if unit in _BY_TURN and not vehicle.circumference_is_known:
+        assumed["rolling_circumference_m"] = vehicle.circumference_m
+    if unit in _BY_PULSE and vehicle.vehicle.ring_teeth is None:
+        assumed["ring_teeth"] = ASSUMED_RING_TEETH
+    return assumed
+
 
 def kph_per_unit(unit: SpeedUnit, vehicle: Vehicle) -> float:
     """Factor from a signal's own unit to km/h; for a pulse count, from pulses a second. [km/h]

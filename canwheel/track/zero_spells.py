@@ -4,7 +4,10 @@ A dead sensor, a drop-out and a wheel locked by the brake all look like this at 
 tell them apart by what each spell goes with.
 """
 
+import math
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,6 +85,20 @@ unit. [s]"""
 LONGEST_LOCK_S = 4.0
 """No driver holds a locked wheel for longer, on the road, without the car standing. [s]"""
 
+AGAIN_S = 0.5
+"""Locked wheels are let go and lock again two to eight times a second. (common practice, no
+source) [s]"""
+
+TOO_MANY = 5
+"""No wheel locks in so many brakings of one drive while no other ever does. (common practice, no
+source)"""
+
+RARELY = 3
+"""A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
+
+BRAKING_APART_S = 4.0
+"""Locks farther apart than this are of two brakings. [s]"""
+
 
 def is_wheel_lock(spell: ZeroSpell) -> bool:
     """Whether the brake, not the sensor, explains a spell.
@@ -91,8 +108,47 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
     """
     if spell.braking is False or spell.silent_s > LONGEST_LOCK_S:
         return False
+    if spell.edge_s > LOCK_EDGE_S and spell.braking:
+        return True  # on ice a car hardly slows, whatever the driver does
     unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
+
+
+def wheel_locks(
+    spells: Mapping[Corner, Sequence[ZeroSpell]],
+) -> dict[Corner, frozenset[ZeroSpell]]:
+    """Return those of each corner's spells that the brake explains.
+
+    A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
+    `AGAIN_S`: by then the car may no longer be slowing. One that seems to lock in `TOO_MANY`
+    brakings, and no other wheel ever, has a signal that goes when the car brakes; and one that
+    goes `RARELY` times as often without the brake goes with it as well.
+    """
+    locks = {corner: _locks(own) for corner, own in spells.items()}
+    locking = [corner for corner, own in locks.items() if own]
+    if len(locking) == 1:
+        corner = locking[0]
+        unbraked = len(spells[corner]) - len(locks[corner])
+        if brakings(locks[corner]) >= TOO_MANY or unbraked >= RARELY * len(locks[corner]):
+            return dict.fromkeys(spells, frozenset())
+    return locks
+
+
+def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
+    locks: set[ZeroSpell] = set()
+    last_s = -math.inf
+    for spell in spells:
+        again = spell.from_s - last_s < AGAIN_S and spell.edge_s > LOCK_EDGE_S
+        if is_wheel_lock(spell) or (again and spell.silent_s <= LONGEST_LOCK_S):
+            locks.add(spell)
+            last_s = spell.to_s
+    return frozenset(locks)
+
+
+def brakings(spells: Collection[ZeroSpell]) -> int:
+    """How many brakings a corner's spells fall into, `BRAKING_APART_S` or more from each other."""
+    starts_s = sorted(spell.from_s for spell in spells)
+    return len(starts_s) - sum(b - a < BRAKING_APART_S for a, b in pairwise(starts_s))
 
 
 def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:

@@ -62,11 +62,9 @@ def render_codes(document: CodesDocument, screen: Screen, *, drive_side: Side | 
     screen : what the terminal can show.
     drive_side : side the steering wheel is on, where it is known.
     """
-    found = len(document.faults)
-    look = ("CODES STORED", OPEN) if found else ("NO CODE STORED", GOOD)
     return render_parts(
         (
-            banner(*look, _say_count(found)),
+            banner(*_look(document)),
             _subject(document),
             *_code_section("Codes", document, drive_side),
             *section("Keep in mind", bullets(document.cautions)),
@@ -98,10 +96,21 @@ def render_clearing(
     )
 
 
-def _say_count(found: int) -> str:
-    if not found:
-        return "The unit reports no fault"
-    return f"The unit stores {found} fault{'' if found == 1 else 's'}"
+def _look(document: CodesDocument) -> tuple[str, str, str]:
+    """The banner: a memory that was cleared and not tested since says nothing, and so it is told.
+
+    Right after clearing the status is 50: not completed since clearing, nor in this cycle (bits
+    of ISO 14229-1, as udsoncan has them).
+    """
+    found = len(document.faults)
+    if found:
+        plural = "" if found == 1 else "s"
+        return "CODES STORED", OPEN, f"The unit stores {found} fault{plural}"
+    untested = sum(code.state == "not_yet_tested" for code in document.codes)
+    if untested:
+        codes = "1 code" if untested == 1 else f"{untested} codes"
+        return "NOT YET TESTED", OPEN, f"No fault stored; {codes} not tested since clearing"
+    return "NO CODE STORED", GOOD, "The unit reports no fault"
 
 
 def _subject(document: CodesDocument) -> Text:

@@ -11,7 +11,7 @@ import msgspec
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.definitions.layout import SignalPlace
+from canwheel.definitions.layout import SignalPlace, SpeedUnit
 from canwheel.fault_memory.against_drive import ReadingChange, Relation
 from canwheel.fault_memory.status import CodeState
 from canwheel.judgement.proof import Claim, ComparisonVerdict, RepairVerdict
@@ -20,6 +20,7 @@ from canwheel.outcome import EventKind, FaultKind, Figure, Finding
 from canwheel.pipeline import Check, CodesBeside, CodesCompared, Comparison
 from canwheel.track.coverage import SPEED_BANDS_KPH
 from canwheel.track.lamps import LampName
+from canwheel.track.units import assumed_scale
 from canwheel.version import VERSION
 
 _PROGRAM = f"canwheel {VERSION}"
@@ -52,11 +53,17 @@ class WheelPart(Part, frozen=True):
 
 
 class DefinitionsPart(Part, frozen=True):
-    """The DBC and what it gave."""
+    """The DBC and what it gave.
+
+    `speed_unit` is what the wheel signals count in; `assumed` holds what their speed in km/h rests
+    on and nobody gave, by its name in the vehicle file.
+    """
 
     file: str
     sha256: str
     wheels: dict[Corner, WheelPart]
+    speed_unit: SpeedUnit
+    assumed: dict[str, float]
 
 
 class BandPart(Part, frozen=True):
@@ -219,7 +226,9 @@ class ClaimPart(Part, frozen=True):
     proven: bool
     still_there: bool
     count: int
+    bunches: int
     before_km: float
+    seen_share: float
     confidence: float
     clean_km: float
     clean_km_needed: float
@@ -289,6 +298,8 @@ def document_check(check: Check) -> CheckDocument:
             file=_utf8(check.layout.file),
             sha256=check.definitions_sha256,
             wheels={corner: _wheel(check.layout.wheel(corner)) for corner in CORNERS},
+            speed_unit=check.layout.unit,
+            assumed=assumed_scale(check.layout.unit, check.vehicle),
         ),
         drive=_drive(judgement),
         verdict=judgement.verdict,
@@ -397,7 +408,9 @@ def _claim(claim: Claim) -> ClaimPart:
         proven=claim.proven,
         still_there=claim.still_there,
         count=claim.count,
+        bunches=claim.bunches,
         before_km=round(claim.before_km, 3),
+        seen_share=round(claim.seen_share, 3),
         confidence=round(claim.confidence, 4),
         clean_km=round(claim.clean_km, 3),
         clean_km_needed=round(claim.clean_km_needed, 3),

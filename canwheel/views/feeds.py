@@ -10,7 +10,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal, Protocol
 
@@ -119,6 +119,9 @@ class Feed(Protocol):
         """Let go of files and threads."""
 
 
+_WITHOUT_DBC = "frames are recorded; without a DBC file nothing is judged on the way"
+
+
 class DriveSoFar:
     """The wanted frames of a drive up to now, and what they say.
 
@@ -136,9 +139,11 @@ class DriveSoFar:
         self._channel: str | None = None
         self._judged_at_s = -np.inf
         self._took_s = 0.0
+        self._judging: threading.Thread | None = None
+        self._failure: Exception | None = None
         self.check: Check | None = None
         self.guide: Guide | None = None
-        self.remark = ""
+        self.remark = "" if layout else _WITHOUT_DBC
 
     def add(self, frames: Frames) -> None:
         """Take in wanted frames that come after those before."""
@@ -161,17 +166,55 @@ class DriveSoFar:
         summary : of the recording so far.
         at_once : whenever it was.
         """
-        now_s = time.monotonic()
+        if not at_once and not self._is_time():
+            return
+        if self._judging is not None:
+            self._judging.join()
+        frames = self._begin_to_judge()
+        if frames is not None:
+            self._judge(frames, summary)
+
+    def judge_beside(self, summary: CaptureSummary) -> None:
+        """Do the same in a thread of its own: the speeds go on while a long drive is judged.
+
+        Raises
+        ------
+        Exception : what the judging before this one failed with.
+        """
+        if self._failure is not None:
+            raise self._failure
+        if (self._judging is not None and self._judging.is_alive()) or not self._is_time():
+            return
+        frames = self._begin_to_judge()
+        if frames is not None:
+            self._judging = threading.Thread(
+                target=self._judge_or_fail, args=(frames, summary), daemon=True
+            )
+            self._judging.start()
+
+    def _is_time(self) -> bool:
         pause_s = max(_JUDGE_EVERY_S, self._took_s / _JUDGE_SHARE)
-        if self.layout is None or (not at_once and now_s - self._judged_at_s < pause_s):
-            return
-        self._judged_at_s = now_s
-        frames = self._on_its_channel(self.layout)
-        if frames is None:
-            return
-        self.check = judge(frames, summary, self.layout, self.car, channel=self._channel or "")
-        self.guide = guide_drive(self.check.judgement)
-        self._took_s = time.monotonic() - now_s
+        return time.monotonic() - self._judged_at_s >= pause_s
+
+    def _begin_to_judge(self) -> Frames | None:
+        """Return what there is to judge, None while there is nothing."""
+        if self.layout is None:
+            return None
+        self._judged_at_s = time.monotonic()
+        return self._on_its_channel(self.layout)
+
+    def _judge(self, frames: Frames, summary: CaptureSummary) -> None:
+        assert self.layout is not None  # noqa: S101 - without one there are no frames to judge
+        began_s = time.monotonic()
+        check = judge(frames, summary, self.layout, self.car, channel=self._channel or "")
+        self.check, self.guide = check, guide_drive(check.judgement)
+        self._took_s = time.monotonic() - began_s
+
+    def _judge_or_fail(self, frames: Frames, summary: CaptureSummary) -> None:
+        try:
+            self._judge(frames, summary)
+        except Exception as error:  # noqa: BLE001 - told by the next call
+            self._failure = error
 
     def _on_its_channel(self, layout: WheelLayout) -> Frames | None:
         """Return the frames of the channel that carries the wheels, None while none does."""
@@ -285,6 +328,14 @@ class FollowedDrive:
 
     def refresh(self) -> LiveState:
         """Return the state now; at the end, with the judgement of the whole drive."""
+        state = self._read_state()
+        silent_s = time.monotonic() - self._grown_at_s
+        if state.state == "ended" or silent_s < STALE_S:
+            return state
+        # the frames' own clock stands while nothing comes, and would call the last speeds fresh
+        return replace(state, speed_kph=(None, None, None, None))
+
+    def _read_state(self) -> LiveState:
         is_over = not self._reader.is_alive()
         with self._lock:
             new, self._new = self._new, []
@@ -296,7 +347,10 @@ class FollowedDrive:
             self._discovery.add(fresh)
         summary = self._log.summary
         at_s = max(0.0, (summary.last_time_ns - summary.first_time_ns) / 1e9)
-        self._drive.judge(summary, at_once=is_over)
+        if is_over:
+            self._drive.judge(summary, at_once=True)
+        else:
+            self._drive.judge_beside(summary)
         facts = self._facts
         return LiveState(
             name=self._path.name,
@@ -557,13 +611,15 @@ def _flow_of(
 
 
 def _say_adapter(facts: RecordingFacts | None) -> str:
+    """What it does on the wire comes first: a long name may be cut off at the screen's edge."""
     if facts is None:
         return ""
     where = f" on {facts.channel}" if facts.channel else ""
-    return f"{facts.interface}{where}, {facts.manner}"
+    manner = facts.manner if facts.listen_only else facts.manner.upper()
+    return f"{manner}, {facts.interface}{where}"
 
 
 def _say_gap(facts: RecordingFacts | None) -> str:
     if facts is None or facts.state != "waiting" or not facts.gap:
         return ""
-    return f"the adapter is gone: what came is safe; plug it in again ({facts.gap[-1].why})"
+    return "the adapter is gone; what came is safe: plug it in again"

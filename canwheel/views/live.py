@@ -25,6 +25,7 @@ from canwheel.views.live_words import (
     say_lamps,
     say_speed,
 )
+from canwheel.views.past import PAST_S, draw_past, full_scale_kph
 from canwheel.views.terminal import printable
 
 ASK_EVERY_S = 0.25
@@ -36,11 +37,15 @@ FULL_BAR_KPH = 130.0
 WIDE_FROM = 120
 """From this width on what was found stands beside the guide. [columns]"""
 
+TALL_FROM = 44
+"""From this height on the last minute of every corner is drawn below. [lines]"""
+
 STEP_S = 10.0
 """How far the arrow keys go in a replay. [s]"""
 
 _BAR = 24
 _GUIDE_BAR = 20
+_PAST_ROWS = 4
 _BODY = ("╭──────────╮", "│{}│", "╰──────────╯")
 _BODY_LINES = 11
 
@@ -70,7 +75,8 @@ class CornerPanel(Vertical):
         """Show a speed and what is said of the corner."""
         self.query_one(Digits).update(say_speed(speed_kph))
         share = min(1.0, max(0.0, (speed_kph or 0.0) / full_kph))
-        self.query_one(".bar", Static).update(_bar(share, _BAR))
+        bar = max(1, min(_BAR, self.size.width - 1))
+        self.query_one(".bar", Static).update(_bar(share, bar))
         self.query_one(".sign", Static).update(Text(sign.line))
         self.set_class(sign.is_contradicted, "contradicted")
         self.set_class(sign.is_sound, "sound")
@@ -88,6 +94,7 @@ class LiveView(App[None]):
     ENABLE_COMMAND_PALETTE = False
     TITLE = "canwheel"
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_FROM, "-wide")]  # noqa: RUF012 - the base's
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (TALL_FROM, "-tall")]  # noqa: RUF012 - the base's
     CSS = """
     Screen { layout: vertical; overflow: hidden; }
     #head { height: 1; background: $panel; }
@@ -105,9 +112,13 @@ class LiveView(App[None]):
     #guide { width: 1fr; height: 1fr; }
     #found { width: 1fr; height: 1fr; display: none; }
     .-wide #found { display: block; }
+    .-tall #lamps, .-tall #below { margin-top: 1; }
+    #past { height: auto; display: none; }
+    .-tall #past { display: block; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("q", "leave", "end"),
+        Binding("ctrl+c", "end_now", show=False, priority=True),
         Binding("space", "pause", "pause"),
         Binding("left", "step(-1)", "back"),
         Binding("right", "step(1)", "forward"),
@@ -149,6 +160,7 @@ class LiveView(App[None]):
         with Horizontal(id="below"):
             yield Static(id="guide")
             yield Static(id="found")
+        yield Static(id="past")
         yield Footer(show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -183,8 +195,30 @@ class LiveView(App[None]):
         self.query_one("#flow", Static).update(Text(say_flow(state.flow)))
         self.query_one("#guide", Static).update(_guide(state.guide, printable(state.says)))
         self.query_one("#found", Static).update(_found(state, self.side))
+        self._draw_past(state)
         if state.state == "ended" and self._replay is None:
             self.exit()
+
+    def _draw_past(self, state: LiveState) -> None:
+        """Draw the last minute of every corner, one below the other, to one scale."""
+        if state.check is None or self.size.height < TALL_FROM:
+            return
+        track = state.check.track
+        full_kph = full_scale_kph(track.time_s, track.speed_kph)
+        text = Text(no_wrap=True)
+        for corner in CORNERS:
+            name = f"{corner.described(self.side)}, last {PAST_S:.0f} s, up to {full_kph:.0f} km/h"
+            lines = draw_past(
+                track.time_s,
+                track.speed_kph[:, corner.position],
+                width=max(1, self.size.width - 1),
+                rows=_PAST_ROWS,
+                full_kph=full_kph,
+            )
+            text.append(f"{name}\n", "bold")
+            text.append(f"{lines}\n")
+        text.rstrip()
+        self.query_one("#past", Static).update(text)
 
     def _tell_once(self, corner: Corner, sign: CornerSign) -> None:
         """Ring the terminal's bell when a corner is contradicted for the first time."""
@@ -218,6 +252,10 @@ class LiveView(App[None]):
         self._is_leaving = True
         if self.state is not None:
             self.query_one("#head", Static).update(self._head(self.state))
+
+    def action_end_now(self) -> None:
+        """End at once, as Ctrl-C does everywhere else in a terminal."""
+        self.exit()
 
     def action_pause(self) -> None:
         """Stop the replay, or go on."""

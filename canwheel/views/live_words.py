@@ -8,6 +8,7 @@ from canwheel.judgement.wording import say_kinds
 from canwheel.pipeline import Check
 from canwheel.track.lamps import USUAL_OUT_S, Lamp
 from canwheel.views.feeds import BusFlow, LiveState
+from canwheel.views.words import say_size
 
 STATE_WORDS = {
     "recording": "RECORDING",
@@ -75,13 +76,15 @@ def say_flow(flow: BusFlow) -> str:
     if flow.load_pct is not None:
         least, most = (f"{share:.0f}" for share in flow.load_pct)
         words += f" · bus {least if least == most else f'{least} to {most}'} % full"
-    return f"{words} · {flow.frames:,} frames, {flow.size_bytes / 1e6:.1f} MB"
+    return f"{words} · {flow.frames:,} frames, {say_size(flow.size_bytes)}"
 
 
 def say_lamps(check: Check | None) -> str:
     """What each lamp did, counted from moving off; empty where the DBC has none."""
-    lamps = check.judgement.lamps if check is not None else ()
-    says = " · ".join(f"{lamp.name} {_say_lamp(lamp)}" for lamp in lamps)
+    alike: dict[str, list[str]] = {}  # most cars light two or three together
+    for lamp in check.judgement.lamps if check is not None else ():
+        alike.setdefault(_say_lamp(lamp), []).append(lamp.name)
+    says = " · ".join(f"{', '.join(names)} {words}" for words, names in alike.items())
     return f"Lamps: {says}" if says else ""
 
 
@@ -94,7 +97,7 @@ def _say_lamp(lamp: Lamp) -> str:
     if lamp.after_moving_s is None or lamp.after_moving_s < 0:
         return "out"
     late = "" if lamp.out_as_usual else f" (usual: {USUAL_OUT_S:.0f} s)"
-    return f"out after {lamp.after_moving_s:.0f} s{late}"
+    return f"out {lamp.after_moving_s:.0f} s after moving off{late}"
 
 
 def say_line(state: LiveState, side: Side | None) -> str:

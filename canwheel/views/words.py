@@ -4,11 +4,11 @@ What takes a part of a document as well as the judgement it was made of reads th
 both, so that a page can be made of the very numbers that stand in the JSON document.
 """
 
-from collections.abc import Iterable, Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import PurePath
 
-from canwheel.corners import Side
+from canwheel.corners import Corner, Side
 from canwheel.fault_memory.against_drive import Relation
 from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Proof, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
@@ -66,6 +66,7 @@ _TELLING: Mapping[ComparisonVerdict, RepairVerdict] = {
 """Which corners the headline names."""
 
 _ALL = 4
+_MINUTE_S = 60.0
 
 
 def headline_check(judgement: Judgement, side: Side | None) -> str:
@@ -82,10 +83,23 @@ def headline_check(judgement: Judgement, side: Side | None) -> str:
 
 
 def _say_corners(corners: Iterable[CornerJudgement], side: Side | None) -> str:
-    return "; ".join(
-        f"{judged.corner.described(side)}: {say_kinds(kinds_of(judged.findings))}"
-        for judged in corners
+    return _together(
+        ((judged.corner, say_kinds(kinds_of(judged.findings))) for judged in corners), side
     )
+
+
+def _together(said: Iterable[tuple[Corner, str]], side: Side | None) -> str:
+    """Corners of which the same is said, in one breath."""
+    corners: dict[str, list[Corner]] = {}
+    for corner, words in said:
+        corners.setdefault(words, []).append(corner)
+    return "; ".join(f"{_name_corners(which, side)}: {words}" for words, which in corners.items())
+
+
+def _name_corners(corners: Sequence[Corner], side: Side | None) -> str:
+    if len(corners) == _ALL:
+        return "all four corners"
+    return say_list([corner.described(side) for corner in corners])
 
 
 def headline_comparison(proof: Proof, side: Side | None) -> str:
@@ -94,18 +108,17 @@ def headline_comparison(proof: Proof, side: Side | None) -> str:
     if not told:
         sound = proof.verdict == "nothing_to_prove"
         return "both drives are sound" if sound else "the first drive shows no sure fault"
-    return "; ".join(_say_repair(repair, side) for repair in told)
+    return _together(((repair.corner, _say_repair(repair)) for repair in told), side)
 
 
-def _say_repair(repair: CornerRepair, side: Side | None) -> str:
-    where = repair.corner.described(side)
+def _say_repair(repair: CornerRepair) -> str:
     match repair.verdict:
         case "repaired":
-            return f"{where}: {say_kinds(repair.before)}, now gone"
+            return f"{say_kinds(repair.before)}, now gone"
         case "not_proven":
-            return f"{where}: {say_kinds(repair.before or repair.after) or 'not tested'}"
+            return say_kinds(repair.before or repair.after) or "not tested"
         case _:
-            return f"{where}: {say_kinds(repair.after)}"
+            return say_kinds(repair.after)
 
 
 def kinds_of(findings: Iterable[Finding]) -> tuple[FaultKind, ...]:
@@ -122,12 +135,16 @@ def say_claim(claim: Claim | ClaimPart, side: Side | None) -> str:
         times = "once" if claim.count == 1 else f"{claim.count} times"
         return (
             f"{subject}: {times} in {claim.before_km:.1f} km before; now {claim.clean_km:.1f} km "
-            f"without, {claim.clean_km_needed:.1f} km are needed. The repair holds with a "
+            f"without it, {claim.clean_km_needed:.1f} km are needed. The repair holds with a "
             f"confidence of {say_confidence(claim.confidence)}; 95% count as proof."
         )
-    shown = "its speeds are repeated" if claim.proven else "its conditions are not all repeated yet"
+    shown = (
+        "what showed it was driven again"
+        if claim.proven
+        else "what showed it was not all driven again yet"
+    )
     return (
-        f"{subject}: there all the time before; now {claim.clean_km:.1f} km without, "
+        f"{subject}: there all the time before; now {claim.clean_km:.1f} km without it, "
         f"{claim.clean_km_needed:.1f} km are needed, and {shown}."
     )
 
@@ -168,7 +185,7 @@ def say_lamp(lamp: Lamp | LampPart) -> str:
 
 def _say_out(lamp: Lamp | LampPart) -> str:
     if lamp.after_moving_s is None:
-        return f"out at {lamp.went_out_s:.1f} s"
+        return "" if lamp.went_out_s is None else f"out at {_say_at(lamp.went_out_s)}"
     if lamp.after_moving_s < 0:
         return f"out {-lamp.after_moving_s:.1f} s before moving off"
     return f"out {lamp.after_moving_s:.1f} s after moving off"
@@ -178,7 +195,12 @@ def _say_lit(lamp: Lamp | LampPart) -> str:
     if lamp.lit_again_s is None:
         return ""
     speed = "" if lamp.lit_again_kph is None else f" at {lamp.lit_again_kph:.0f} km/h"
-    return f"at {lamp.lit_again_s:.1f} s{speed}"
+    return f"at {_say_at(lamp.lit_again_s)}{speed}"
+
+
+def _say_at(time_s: float) -> str:
+    """A time from the start: ``22.2 s``, ``5 min 2 s``."""
+    return f"{time_s:.1f} s" if time_s < _MINUTE_S else say_time(time_s)
 
 
 def say_event(kind: EventKind) -> str:
@@ -201,7 +223,7 @@ def not_shown(judgement: Judgement, side: Side | None) -> list[str]:
 def _say_where(corners: list[CornerJudgement], side: Side | None) -> str:
     if len(corners) == _ALL:
         return ""
-    return f", {say_list([judged.corner.described(side) for judged in corners])}"
+    return f", {_name_corners([judged.corner for judged in corners], side)}"
 
 
 def say_time(seconds: float) -> str:
@@ -221,6 +243,11 @@ def say_moment(read_at: str) -> str:
         return read_at
 
 
+def say_date(epoch_s: float) -> str:
+    """A time since 1970 as ``2026-11-02 10:00`` of this machine's clock."""
+    return f"{datetime.fromtimestamp(epoch_s, UTC).astimezone():%Y-%m-%d %H:%M}"
+
+
 def name_drives(single: str, side: str, count: int) -> tuple[str, ...]:
     """Names of one side's drives: ``the first drive``, or ``drive 2 before the repair``."""
     if count == 1:
@@ -236,3 +263,13 @@ def file_name(file: str) -> str:
 def capital(text: str) -> str:
     """The text with a capital first letter."""
     return text[:1].upper() + text[1:]
+
+
+def say_size(size_bytes: int) -> str:
+    """``340 kB``, ``5.6 MB``."""
+    if size_bytes < _MEGABYTE:
+        return f"{size_bytes / 1e3:.0f} kB"
+    return f"{size_bytes / _MEGABYTE:.1f} MB"
+
+
+_MEGABYTE = 1_000_000

@@ -4,7 +4,8 @@
 
 Prints one table: for each kind of fault, how often the corner and the kind were found, how often a
 wrong corner was accused, how often the verdict was only "doubtful", how often the document says
-that the drive could not show that kind, or it hardly showed (these are left out of the shares); and
+that the drive could not show that kind, or it hardly showed, or nobody could tell (these are left
+out of the shares); and
 for healthy drives and look-alikes, how often a corner was accused or doubted without a fault.
 ``--only NAME`` draws one kind; ``--show`` prints each case that went wrong, to be drawn again.
 """
@@ -101,6 +102,16 @@ def _message_mates(case: Case, corner: Corner) -> list[Corner]:
     return []
 
 
+def not_tellable(case: Case) -> bool:
+    """Whether left and right are swapped on one axle and no signal says which way the car turns.
+
+    No drive tells which axle it is then: all four corners must be doubted.
+    """
+    across = all(f.kind == "crossed" and f.other is f.corner.mirror for f in case.faults)
+    told = case.layout.vehicle_toml
+    return bool(case.faults) and across and "steering" not in told and "yaw_rate" not in told
+
+
 def score(case: Case, judgement: Judgement, row: Row, label: str) -> None:
     """Add one case to its row."""
     truth = true_corners(case)
@@ -119,11 +130,12 @@ def score(case: Case, judgement: Judgement, row: Row, label: str) -> None:
         )
         unseen = not right_corner and (
             all(
-                c not in accused | doubted
-                and any(entry.kind == kind for entry in verdicts[c].not_judged)
+                c in accused
+                or (c not in doubted and any(n.kind == kind for n in verdicts[c].not_judged))
                 for c, kind in truth.items()
             )
             or min(case.shown_s()) < SHORTEST_SHOWN_S
+            or (not_tellable(case) and set(CORNERS) == doubted)
         )
         row.untested += unseen
         row.corner_found += right_corner

@@ -113,6 +113,21 @@ def test_time_stamps_that_step_back_are_kept(
     assert stamps == ["(100.000000)", "(99.000000)", "(101.000000)"]
 
 
+def test_what_had_arrived_when_the_end_was_asked_for_is_taken_as_well(
+    tmp_path: Path, virtual: Callable[[can.Message], None]
+) -> None:
+    """Thousands of frames wait in the driver while the end is asked for."""
+    recorder = record_virtual(tmp_path / "drive.log")
+    recorder.start()
+    for message in numbered(20_000):
+        virtual(message)
+    began_s = time.monotonic()
+    recorder.stop()
+    assert recorder.finish().frames == 20_000
+    assert time.monotonic() - began_s < 5
+    assert numbers_in(tmp_path / "drive.log") == list(range(20_000))
+
+
 @pytest.mark.parametrize("taken", ["drive.log", "drive.toml"])
 def test_a_file_that_exists_is_never_touched(tmp_path: Path, taken: str) -> None:
     (tmp_path / taken).write_text("mine")
@@ -345,6 +360,12 @@ def test_a_really_full_disk(
     assert text.endswith("\n")
     assert numbers_in_elsewhere(text) == list(range(text.count("\n")))
     assert len(text) > 200_000
+    facts = read_facts(recorder.path)  # there is no room for a new side file, but in the old one
+    assert facts is not None
+    assert facts.state == "ended"
+    assert "disk is full" in (facts.end_reason or "")
+    assert facts.frames == text.count("\n")
+    assert {path.name for path in small_disk.iterdir()} == {"drive.log", "drive.toml"}
 
 
 def numbers_in_elsewhere(text: str) -> list[int]:

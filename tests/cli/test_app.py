@@ -14,6 +14,7 @@ import pytest
 
 import canwheel.pipeline
 from canwheel.cli.app import COMMANDS, app, run
+from canwheel.cli.output import tell
 from canwheel.version import VERSION
 from canwheel.views.document import CheckDocument, CompareDocument
 
@@ -255,3 +256,18 @@ def test_an_ascii_terminal_gets_ascii(before: str, car: list[str]) -> None:
     shown = in_terminal(["check", before, *car], PYTHONIOENCODING="ascii", NO_COLOR="1")
     assert shown.isascii()
     assert "FAULTY XX|" in shown
+
+
+def test_what_is_told_breaks_between_words_on_a_terminal_only(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sentence = "word " * 30 + "/a/very/long/" + "path/" * 20 + "file"
+    tell(f"{sentence}\n  FL = 'kept'")
+    assert capsys.readouterr().err == f"{sentence}\n  FL = 'kept'\n"
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "60")
+    tell(f"{sentence}\n  FL = 'kept'")
+    lines = capsys.readouterr().err.splitlines()
+    assert all(len(line) <= 60 for line in lines if not line.startswith("/a"))
+    assert " ".join(lines[:-1]) == sentence
+    assert lines[-1] == "  FL = 'kept'"

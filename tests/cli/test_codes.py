@@ -4,7 +4,12 @@ import functools
 import io
 import itertools
 import json
+import os
+import pty
+import select
 import threading
+import time
+import tty
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Self
@@ -16,7 +21,8 @@ from canwheel.cli.app import run
 
 # clearing, reading: imported before a fixture puts something else in the place of `Timing`
 from canwheel.fault_memory import clearing, reading, timing  # noqa: F401
-from canwheel.roadtest.brake_unit import BrakeUnit, DoubleAddress, Fault
+from canwheel.roadtest.brake_unit import BrakeUnit, DoubleAddress, Fault, Memory
+from canwheel.views.terminal import Screen
 
 VEHICLE = """
 [vehicle]
@@ -141,6 +147,25 @@ def test_clear_with_everything_said(
     assert document == json.loads(after.read_text())
     assert "C0031-11" in err  # the saved reading is shown again
     assert set(car.services_sent()) == {0x19, 0x14}
+    assert car.codes("read") == 0
+    screen = capsys.readouterr().out
+    assert "NOT YET TESTED" in screen  # and nothing that could be taken for a repair
+    assert "No fault stored; 3 codes not tested since clearing" in screen
+
+
+def test_the_reading_is_shown_again_without_control_characters(
+    car: Car, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It goes to standard error, where colours would come out as their escape sequences."""
+    kept = car.vehicle.with_name("codes.json")
+    assert car.codes("read", "--save", kept) == 0
+    capsys.readouterr()
+    monkeypatch.setattr("canwheel.cli.codes.this_screen", lambda: Screen(colour=True))
+    assert car.codes("clear", "--reading", kept, "--standing", "--confirm", "CLEAR") == 0
+    out, err = capsys.readouterr()
+    assert "C0031-11  front left" in err
+    assert "[1m" not in err
+    assert "\x1b[1m" in out
 
 
 @pytest.mark.parametrize(
@@ -280,3 +305,74 @@ def test_help_of_every_command(capsys: pytest.CaptureFixture[str]) -> None:
     for words in (["codes"], ["codes", "read"], ["codes", "clear"]):
         assert run([*words, "--help"]) == 0
         assert "Usage: canwheel codes" in capsys.readouterr().out
+
+
+class SerialUnit:
+    """An adapter with the open ASCII protocol on a pseudo-terminal, and a brake unit behind it."""
+
+    def __init__(self) -> None:
+        self.master, slave = pty.openpty()
+        tty.setraw(self.master)
+        tty.setraw(slave)
+        self.port = os.ttyname(slave)
+        self.memory = Memory([Fault(0x403713, 0x2F)])
+        self.commands: list[bytes] = []
+        self.stop = threading.Event()
+        self.thread = threading.Thread(target=self._serve, daemon=True)
+
+    def _serve(self) -> None:
+        pending, sent_s = b"", 0.0
+        while not self.stop.is_set():
+            if self.commands and self.commands[-1] != b"C" and time.monotonic() - sent_s > 0.02:
+                sent_s = time.monotonic()
+                os.write(self.master, b"t1A080000000000000000\r")  # the wheels stand
+            if not select.select([self.master], [], [], 0.005)[0]:
+                continue
+            *commands, pending = (pending + os.read(self.master, 256)).split(b"\r")
+            for command in filter(None, commands):
+                self.commands.append(command)
+                os.write(self.master, self._answer(command))
+
+    def _answer(self, command: bytes) -> bytes:
+        if not command.startswith(b"t"):
+            return b"\r"
+        data = bytes.fromhex(command[5:].decode())
+        answer = self.memory.answer(data[1 : 1 + data[0]])
+        assert answer is not None
+        return b"z\rt7A8%d%02X%s\r" % (len(answer) + 1, len(answer), answer.hex().encode())
+
+    def __enter__(self) -> Self:
+        self.thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop.set()
+        self.thread.join()
+        os.close(self.master)
+
+
+def test_read_and_clear_through_the_real_serial_driver(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All that the adapter is told to send to the car, byte for byte."""
+    vehicle, dbc, kept = (tmp_path / name for name in ("van.toml", "van.dbc", "codes.json"))
+    vehicle.write_text(f"{VEHICLE}\n[bus]\nbitrate = 500000\n")
+    dbc.write_text(DBC)
+    with SerialUnit() as adapter:
+        options = ["--interface", "slcan", "--channel", adapter.port]
+        options += ["--vehicle", str(vehicle), "--dbc", str(dbc)]
+        assert run(["codes", "read", *options, "--save", str(kept)]) == 0, capsys.readouterr().err
+        clear = ["codes", "clear", *options, "--reading", str(kept), "--confirm", "CLEAR", "--json"]
+        capsys.readouterr()
+        assert run(clear) == 0
+        document = json.loads(capsys.readouterr().out)
+    assert [code["code"] for code in document["before"]["codes"]] == ["C0037-13"]
+    assert [code["status"] for code in document["after"]["codes"]] == [0x50]
+    frames = [command for command in adapter.commands if command[:1] in b"tTrRdDbB"]
+    assert frames == [
+        b"t7A08031902FFCCCCCCCC",
+        b"t7A08061906403713FFCC",
+        b"t7A08031902FFCCCCCCCC",
+        b"t7A080414FFFFFFCCCCCC",
+        b"t7A08031902FFCCCCCCCC",
+    ]

@@ -175,6 +175,17 @@ def test_several_drives_before_the_repair(
     assert [each["capture"]["file"] for each in document["further_before"]] == [part]
 
 
+def test_a_single_file_beside_before_is_the_one_after(
+    before: str, after: str, car: list[str], capsys: Captured
+) -> None:
+    assert run(["compare", "--before", before, after, *car, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["verdict"] == "repair_proven"
+    assert document["before"]["capture"]["file"] == before
+    assert document["further_before"] == []
+    assert "one recording is named" in line_of(capsys, "compare", before, *car)
+
+
 def test_a_drive_given_twice_is_refused(
     before: str, after: str, car: list[str], capsys: Captured
 ) -> None:

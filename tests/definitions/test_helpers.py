@@ -59,3 +59,36 @@ def test_an_angle_that_counts_to_the_right_is_turned_round(define: Define) -> No
     place = plain_helpers(define(text))["steering"]
     assert (place.scale, place.offset) == (-0.1, 50)
     assert (place.minimum, place.maximum) == (-70, 50)
+
+
+SIZE = ' SG_ STEERING_ANGLE_SIZE : 16|14@1+ (0.1,0) [0|720] "deg" X\n'
+
+
+def flagged(name: str, beside: str = SIZE) -> str:
+    """A message with a one-bit signal, and what stands beside it."""
+    return f'BO_ 1 M1: 8 X\n SG_ {name} : 0|1@1+ (1,0) [0|1] "" X\n{beside}\n'
+
+
+@pytest.mark.parametrize(
+    ("name", "of_one"),
+    [("STEERING_IS_RIGHT", -1), ("SteeringAngleLeft", 1), ("STEER_DIR_RIGHT", -1)],
+)
+def test_a_flag_beside_the_size_of_the_angle_tells_the_side(
+    name: str, of_one: int, define: Define
+) -> None:
+    place = plain_helpers(define(flagged(name)))["steering"]
+    assert place.signal == name
+    assert (place.offset, place.scale + place.offset) == (-of_one, of_one)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        flagged("STEERING_IS_RIGHT", beside=""),  # it may tell where the driver sits
+        flagged("STEERING_BUTTON_RIGHT"),
+        flagged("STEERING_LEFT_RIGHT"),
+        flagged("IS_RIGHT"),
+    ],
+)
+def test_other_flags_do_not(text: str, define: Define) -> None:
+    assert plain_helpers(define(text)) == {}

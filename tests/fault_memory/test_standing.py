@@ -68,6 +68,21 @@ def test_any_corner_over_zero_stops_it_before_anything_is_sent(
     assert bench.bus.sent == []
 
 
+@pytest.mark.parametrize(
+    ("speeds", "is_said"), [((0, 0, 3512, 0), True), ((20, 0, 0, 21), False), ((9,) * 4, False)]
+)
+def test_a_frozen_corner_is_told_from_a_car_that_rolls(
+    *, speeds: tuple[int, ...], is_said: bool, bench: Any
+) -> None:
+    """One corner alone stops it as well, but where the car stands the person may say so."""
+    drive(bench, [wheels(*speeds)] * 400)
+    with pytest.raises(UnitError) as caught:
+        bench.read(watch=WheelWatch(layout()))
+    assert ("leave --dbc out" in caught.value.remedy) is is_said
+    assert ("rear left: 35.1 km/h" in str(caught.value)) is is_said
+    assert bench.bus.sent == []
+
+
 def test_a_corner_without_a_value_says_nothing(bench: Any) -> None:
     """A dead corner's "not available" is no speed; the others decide."""
     drive(bench, [wheels(0, 0xFFFF, 0, 0)] * 400)

@@ -70,3 +70,22 @@ def test_passive_sensors_that_all_sleep_below_walking_pace(town: Any, said: Any)
     # Passive sensors read nothing below 3 to 8 km/h (textbook values, from memory).
     pick_ups = np.array([3.5, 4.5, 5.5, 6.0])
     assert said(town.track(np.where(town.kph < pick_ups, 0.0, town.kph))) == {}
+
+
+def test_at_walking_pace_of_a_sensor_that_reads_there(make_drive: Any, only_finding: Any) -> None:
+    drive = make_drive([(0, 0), (3, 0), (8, 6), (20, 6), (24, 13), (60, 13)], ())
+    kph = drive.kph.copy()
+    for start_s in (30.0, 40.0, 50.0):
+        kph[drive.at(start_s, start_s + 0.6), 3] = 0.0
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind, finding.count) == (Corner.RR, "dropout", 3)
+
+
+def test_at_walking_pace_of_one_that_wakes_up_there_nothing_is_said(
+    make_drive: Any, said: Any
+) -> None:
+    drive = make_drive([(0, 0), (3, 0), (8, 13), (60, 13)], ())
+    kph = np.where(drive.kph < 11.0, 0.0, drive.kph)
+    for start_s in (30.0, 40.0, 50.0):
+        kph[drive.at(start_s, start_s + 0.6), 3] = 0.0
+    assert "dropout" not in said(drive.track(kph)).get("RR", [])

@@ -66,3 +66,19 @@ def test_beside_a_dead_corner(town: Any, said: Any) -> None:
 def test_steps_of_a_coarse_signal_are_no_jumps(town: Any, said: Any) -> None:
     assert said(town.track(resolution_kph=1.0)) == {}
     assert said(town.track(np.round(town.kph / 3) * 3, resolution_kph=3.0)) == {}
+
+
+def test_a_rough_road_shakes_all_four(town: Any, said: Any) -> None:
+    # Cobbles: every corner by 5 % of one standard deviation; one of them is thrown by more.
+    rng = np.random.default_rng(3)
+    rows = town.at(60, 85)
+    kph = town.kph.copy()
+    kph[rows] *= 1 + rng.normal(0, 0.05, (int(rows.sum()), 4))
+    for start_s in (62.0, 68.0, 74.0, 79.0):
+        kph[town.at(start_s, start_s + 0.04), 2] *= 1.06
+    assert "RL" not in said(town.track(kph))
+
+
+def test_a_handful_within_a_second_is_one_moment(town: Any, said: Any) -> None:
+    kph = jumping(town, Corner.FR, 15.0, 0.06, (64.0, 64.3, 64.6, 64.9, 65.2))
+    assert said(town.track(kph)) == {}

@@ -52,3 +52,11 @@ def test_a_long_one_at_a_standing_car_is_not(make_drive: Any, said: Any) -> None
 def test_all_four_marked(town: Any, said: Any) -> None:
     track = town.track(flagged=np.ones(town.kph.shape, bool))
     assert said(track) == {c: ["flagged_invalid"] for c in CORNERS}
+
+
+def test_marked_at_walking_pace_is_told(make_drive: Any, only_finding: Any) -> None:
+    drive = make_drive([(0, 0), (3, 0), (8, 4.2), (60, 4.2)], ())
+    flagged = np.zeros((len(drive.time_s), 4), bool)
+    flagged[drive.at(20, 26), 2] = True
+    finding = only_finding(drive.track(flagged=flagged))
+    assert (finding.corner, finding.kind) == (Corner.RL, "flagged_invalid")

@@ -77,3 +77,15 @@ def test_a_unit_that_holds_the_last_value_below_its_pick_up_speed(town: Any, sai
     kph[low] = 3.0
     kph[np.all(low, axis=1) & ~town.at(0, 6) & ~town.at(153, 999)] = 0.0
     assert not any("frozen" in kinds for kinds in said(town.track(kph)).values())
+
+
+def test_two_that_drop_out_together_freeze_nobody(make_drive: Any, said: Any) -> None:
+    # At a steady speed a coarse signal stands still; the other two fall to nothing and come back.
+    drive = make_drive([(0, 0), (4, 0), (14, 49), (60, 49)], (), noise=0.002, period_s=0.1)
+    kph = drive.kph.copy()
+    for start_s in (20.0, 30.0, 40.0):
+        for corner in (1, 2):
+            kph[drive.at(start_s, start_s + 0.1), corner] = 25.0
+            kph[drive.at(start_s + 0.1, start_s + 1), corner] = 0.0
+    told = said(drive.track(kph, resolution_kph=1.0))
+    assert set(told) <= {"FR", "RL"}

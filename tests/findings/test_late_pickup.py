@@ -54,3 +54,19 @@ def test_one_corner_alone_is_compared_with_nothing(town: Any, said: Any) -> None
     flagged[:, 2] = False
     kph = asleep_below(town, [0, 0, 15.0, 0])
     assert "late_pickup" not in said(town.track(kph, flagged=flagged)).get("RL", [])
+
+
+def test_one_that_died_on_the_way_is_not_late(town: Any, only_finding: Any) -> None:
+    # It read at every speed before; after it died the car goes slower than it went before.
+    finding = only_finding(town.track(town.spoilt(1, 0.0, town.at(90, 999))))
+    assert (finding.corner, finding.kind) == (Corner.FR, "no_signal")
+
+
+def test_beside_a_corner_that_is_marked(town: Any, said: Any) -> None:
+    flagged = np.zeros((len(town.time_s), 4), bool)
+    flagged[town.at(60, 999), 2] = True
+    kph = asleep_below(town, [19.0, 0.5, 0.5, 0.5])
+    assert said(town.track(kph, flagged=flagged)) == {
+        "FL": ["late_pickup"],
+        "RL": ["flagged_invalid"],
+    }

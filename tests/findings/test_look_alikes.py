@@ -227,3 +227,15 @@ def test_a_sound_car(make_drive: Any, seed: int, period_s: float) -> None:
 def test_a_transporter_with_unequal_tracks(make_drive: Any, said: Any) -> None:
     box = {"wheelbase_m": 3.4, "front_m": 1.75, "rear_m": 1.62}
     assert said(make_drive(box=box).track()) == {}
+
+
+def test_who_loses_both_wheels_of_an_axle_does_not_spin_the_other(
+    town: Any, said: Any, events: Any
+) -> None:
+    # The rear left is dead; when the rear right drops out as well, the front seems to run away.
+    kph = town.spoilt(2, 0.0)
+    for start_s in (62.0, 71.0, 81.0):
+        kph[town.at(start_s, start_s + 1.2), 3] = 0.0
+    track = town.track(kph)
+    assert said(track) == {"RL": ["no_signal"], "RR": ["dropout"]}
+    assert [event for event in events(track) if event.kind == "wheel_spin"] == []

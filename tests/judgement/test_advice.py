@@ -6,12 +6,16 @@ from typing import get_args
 import pytest
 
 from canwheel.corners import Corner
+from canwheel.definitions.layout import BitField, SignalPlace, SpeedUnit, WheelLayout
+from canwheel.frames import IdPattern
 from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison
+from canwheel.judgement.cautions import caution_check, caution_comparison, caution_scale
 from canwheel.judgement.proof import prove_repair
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds, say_list
 from canwheel.outcome import FAULT_KINDS, FaultKind, Finding, NotJudged
+from canwheel.track.units import assumed_scale
+from canwheel.vehicle import Vehicle, VehicleFacts
 
 Drive = Callable[..., Judgement]
 MakeFinding = Callable[..., Finding]
@@ -177,3 +181,63 @@ def test_words() -> None:
     assert say_band((80.0, float("inf"))) == "above 80 km/h"
     assert say_confidence(0.9687) == "96.9%"
     assert say_confidence(1.0) == "over 99.9%"
+
+
+def layout(unit: SpeedUnit) -> WheelLayout:
+    bits = BitField(0, 16, "little_endian")
+    ids = IdPattern.exactly(1, extended=False)
+    where = SignalPlace("M", "S", 1, ids, bits, scale=1.0, offset=0.0, unit="")
+    return WheelLayout("van.dbc", (where, where, where, where), unit)
+
+
+TYRE = VehicleFacts(tyre="195/65 R15")
+RING = VehicleFacts(ring_teeth=44)
+BOTH = VehicleFacts(rolling_circumference_m=1.9, ring_teeth=44)
+
+
+@pytest.mark.parametrize("unit", get_args(SpeedUnit))
+def test_what_speeds_rest_on_is_said_where_nobody_gave_it(unit: SpeedUnit) -> None:
+    # By the formula: a turn's length is needed for turns, the count of a ring for its pulses.
+    needs_size = unit in {"rad/s", "rpm", "pulses/s", "pulse count"}
+    needs_teeth = unit in {"pulses/s", "pulse count"}
+    for facts in (VehicleFacts(), TYRE, RING, BOTH):
+        car = Vehicle(vehicle=facts)
+        told = " ".join(caution_scale(layout(unit), car))
+        size = needs_size and not car.circumference_is_known
+        teeth = needs_teeth and facts.ring_teeth is None
+        assert ("1.94 m a turn is assumed" in told) == size
+        assert ("48 pulses a turn are assumed" in told) == teeth
+        assert ("Give tyre" in told) == size
+        assert ("taken as km/h" in told) == (unit == "proportional")
+        assert bool(told) == (size or teeth or unit == "proportional")
+        assert assumed_scale(unit, car) == (
+            ({"rolling_circumference_m": 1.94} if size else {})
+            | ({"ring_teeth": 48} if teeth else {})
+        )
+
+
+def test_what_is_no_wheels_own_is_told_once(drive: Drive, finding: MakeFinding) -> None:
+    silent = [finding(corner, "message_missing", (1.0, 3.0)) for corner in Corner]
+    steps = advise(drive(TOWN, *silent, finding(Corner.FL, "frozen", (0.0, 0.5))), None)
+    assert len(set(steps)) == len(steps)
+    names = "Front left, front right, rear left and rear right, message missing: "
+    assert steps[1].startswith(names)
+    assert sum("do not look" in step.lower() for step in steps) == 1
+    assert any(step.startswith("Front left, frozen reading: ") for step in steps)
+
+
+def test_a_pair_of_crossed_corners_is_followed_once(drive: Drive, finding: MakeFinding) -> None:
+    pair = [
+        finding(corner, "crossed", (0.0, 3.0), **{"with": corner.mirror})
+        for corner in (Corner.FL, Corner.FR)
+    ]
+    steps = advise(drive(TOWN, *pair), None)
+    assert len(set(steps)) == len(steps)
+    assert sum("two connectors of the same shape" in step for step in steps) == 1
+    assert sum("check the DBC" in step.replace("Check", "check") for step in steps) == 1
+    invalid = [finding(corner, "flagged_invalid", (0.0, 3.0)) for corner in (Corner.FL, Corner.RR)]
+    steps = advise(drive(TOWN, *invalid), None)
+    assert sum("stored codes" in step for step in steps) == 1
+    # What is done at each wheel is told for each.
+    assert sum("its wiring" in step for step in steps) == 2
+    assert sum(step.startswith("Rear right, flagged invalid: ") for step in steps) == 1

@@ -204,7 +204,9 @@ def test_only_the_turns_that_it_goes_with_count(drive: Drive, finding: MakeFindi
     assert straight_on.verdict == "repair_not_proven"
     assert straight_on.clean_km == pytest.approx(0.2)
     assert straight_on.clean_km_needed == pytest.approx(clean_km_needed(5, 0.5))
-    assert straight_on.to_drive.phrases == ("another 0.3 km turning left",)
+    assert straight_on.to_drive.phrases == (
+        "another 0.3 km turning left (about 15 turns at junctions)",
+    )
     assert prove_repair(before, drive([(0.5, 15.0, "left")])).verdict == "repair_proven"
 
 

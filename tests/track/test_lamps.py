@@ -68,6 +68,20 @@ def test_a_car_that_never_moved() -> None:
     assert (lamp.went_out_s, lamp.after_moving_s) == (1.0, None)
 
 
+def test_a_recording_that_begins_on_the_road_does_not_tell_when_the_car_moved_off() -> None:
+    track = WheelTrack(
+        wheels=(SILENT, SILENT, SILENT, SILENT),
+        time_s=np.arange(0.5, 6.0),
+        speed_kph=np.full((6, 4), 40.0),
+        duration_s=6.0,
+        helpers={"lamp_abs": HelperSamples(np.arange(6.0), np.array([1.0, 1, 0, 0, 0, 0]))},
+    )
+    (moving,) = measure_lamps(track, first_moving_s=0.5)
+    assert (moving.went_out_s, moving.after_moving_s, moving.out_as_usual) == (2.0, None, None)
+    (standing,) = measure_lamps(track, first_moving_s=1.5)
+    assert standing.after_moving_s == 0.5
+
+
 @pytest.mark.parametrize("values", [[], [math.nan, math.nan]])
 def test_a_lamp_that_was_never_heard_of_is_left_out(values: list[float]) -> None:
     assert lamps_of(values) == ()

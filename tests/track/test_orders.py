@@ -92,16 +92,29 @@ def test_the_spectrum_of_noise_spreads_as_so_many_stretches_do() -> None:
     assert np.std(flat) == pytest.approx(1 / np.sqrt(count), rel=0.3)
 
 
-def test_a_fast_drive_hides_orders_from_a_slow_message() -> None:
-    # Nyquist: at 36 km/h and 100 ms a sample covers 1 m, so nothing shorter than 2 m is seen,
+def test_a_slow_message_shows_nothing_for_certain_at_speed() -> None:
+    # Nyquist: at 36 km/h and 100 ms a sample covers 1 m, so nothing shorter than 2 m is certain,
     # and the wheel turns once in 1.94 m.
+    once_a_turn = np.array([1 / CIRCUMFERENCE_M])
     slow = ripple_spectrum(wheel(300, period_s=0.1))
     assert slow is not None
-    assert slow.at(slow.stretches, np.array([1 / CIRCUMFERENCE_M]))[0] == 0
-    assert np.isnan(slow.at(slow.power, np.array([1 / CIRCUMFERENCE_M]))[0])
+    assert slow.at(slow.certain, once_a_turn)[0] == 0
     fast = ripple_spectrum(wheel(300))
     assert fast is not None
-    assert fast.at(fast.stretches, np.array([1 / CIRCUMFERENCE_M]))[0] > 10
+    assert fast.at(fast.certain, once_a_turn)[0] > 10
+
+
+@pytest.mark.parametrize("order", [1, 2])
+def test_many_speeds_show_what_one_would_not(order: int) -> None:
+    # Beyond Nyquist the same sine looks like another one at each speed, and like itself at all.
+    own = with_sine(wheel(600, period_s=0.1), 0.01, order)
+    spectrum = ripple_spectrum(own)
+    assert spectrum is not None
+    assert spectrum.at(spectrum.certain, np.array([order / CIRCUMFERENCE_M]))[0] == 0
+    assert amplitude_at(spectrum, order) == pytest.approx(0.01, rel=0.15)
+    seen = spectrum.stretches >= 4
+    highest = spectrum.per_metre[seen][np.nanargmax(spectrum.white[seen])]
+    assert highest == pytest.approx(order / CIRCUMFERENCE_M, rel=0.02)
 
 
 def test_a_gap_spoils_only_the_stretches_around_it() -> None:

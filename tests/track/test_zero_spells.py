@@ -8,7 +8,7 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.track.motion import estimate_motion
 from canwheel.track.wheel_track import HelperSamples, WheelTrack
-from canwheel.track.zero_spells import find_zero_spells, is_wheel_lock
+from canwheel.track.zero_spells import brakings, find_zero_spells, is_wheel_lock, wheel_locks
 
 at_each_corner = pytest.mark.parametrize("corner", CORNERS)
 
@@ -89,3 +89,71 @@ def test_a_sound_drive_has_none(town: Any) -> None:
     for corner in CORNERS:
         assert spells_of(town.track(), corner) == ()
         assert spells_of(town.track(resolution_kph=1.0), corner) == ()
+
+
+# --- which of them the brake explains ---
+
+
+def stops_of(make_drive: Any, brakings: int) -> Any:
+    """Brake from 60 to 30 km/h so many times, at 1.2 m/s², ten seconds apart."""
+    knots = [(0.0, 60.0)]
+    for k in range(brakings):
+        knots += [(20.0 * k + 10, 60.0), (20.0 * k + 17, 30.0), (20.0 * k + 20, 60.0)]
+    return make_drive(knots, (), period_s=0.01)
+
+
+def locking(drive: Any, corner: int, brakings: int, kph: Any = None, every_s: float = 20.0) -> Any:
+    """The wheel stops within 0.12 s in each braking, and comes back as slowly."""
+    table = drive.kph.copy() if kph is None else kph
+    for k in range(brakings):
+        start_s = every_s * k + 12
+        at = [start_s, start_s + 0.12, start_s + 0.8, start_s + 0.92]
+        table[:, corner] *= np.interp(drive.time_s, at, [1, 0, 0, 1])
+    return table
+
+
+def locks_of(track: WheelTrack) -> dict[str, int]:
+    spells = {corner: spells_of(track, corner) for corner in CORNERS}
+    return {c.value: len(found) for c, found in wheel_locks(spells).items() if found}
+
+
+@pytest.mark.parametrize(("brakings", "locks"), [(1, {"RL": 1}), (4, {"RL": 4}), (5, {})])
+def test_no_wheel_alone_locks_at_every_braking(
+    make_drive: Any, brakings: int, locks: dict[str, int]
+) -> None:
+    drive = stops_of(make_drive, brakings)
+    assert locks_of(drive.track(locking(drive, 2, brakings))) == locks
+
+
+def test_two_wheels_may_lock_as_often_as_they_like(make_drive: Any) -> None:
+    drive = stops_of(make_drive, 7)
+    kph = locking(drive, 2, 7)
+    first = drive.at(0, 20)
+    kph[first, 3], kph[first, 2] = kph[first, 2], drive.kph[first, 2]
+    assert locks_of(drive.track(kph)) == {"RL": 6, "RR": 1}
+
+
+def test_pumped_brakes_lock_again_and_again(make_drive: Any) -> None:
+    # By the second and third time the car rolls at a steady speed again.
+    drive = make_drive([(0, 60), (10, 60), (11.5, 52), (30, 52)], (), period_s=0.01)
+    kph = drive.kph.copy()
+    for start_s in (11.0, 11.55, 12.1):
+        at = [start_s, start_s + 0.1, start_s + 0.2, start_s + 0.3]
+        kph[:, 1] *= np.interp(drive.time_s, at, [1, 0, 0, 1])
+    assert locks_of(drive.track(kph)) == {"FR": 3}
+
+
+def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(make_drive: Any) -> None:
+    drive = stops_of(make_drive, 3)
+    kph = locking(drive, 0, 1)
+    for start_s in (3.0, 5.0, 29.0):
+        kph[drive.at(start_s, start_s + 0.5), 0] = 0.0
+    assert locks_of(drive.track(kph)) == {}
+
+
+@pytest.mark.parametrize(("starts_s", "count"), [((), 0), ((1.0,), 1), ((1.0, 3.0, 9.0), 2)])
+def test_brakings_are_counted(town: Any, starts_s: tuple[float, ...], count: int) -> None:
+    kph = town.kph.copy()
+    for start_s in starts_s:
+        kph[town.at(60 + start_s, 60.3 + start_s), 0] = 0.0
+    assert brakings(spells_of(town.track(kph), Corner.FL)) == count

@@ -19,8 +19,9 @@ from canwheel.bus.side_file import Gap, RecordingFacts, side_path, write_facts
 from canwheel.capture import read_capture
 from canwheel.definitions.layout import WheelLayout
 from canwheel.frames import Frames
-from canwheel.pipeline import Check, Comparison, check
+from canwheel.pipeline import Check, Comparison, check, judge
 from canwheel.vehicle import Vehicle
+from canwheel.views import feeds
 from canwheel.views.feeds import DriveSoFar, FollowedDrive, LiveState, ReplayedDrive
 
 PROJECT = Path(__file__).parents[2]
@@ -126,7 +127,19 @@ def test_a_growing_log_is_followed_to_the_verdict_of_check(
     assert states[0].state == "recording"
     assert last.flow.load_pct is not None
     assert any(speed is not None for state in states for speed in state.speed_kph)
-    assert last.adapter == "virtual, no hardware"
+    assert last.adapter == "no hardware, virtual"
+
+
+def test_an_adapter_that_acknowledges_is_told_first(tmp_path: Path) -> None:
+    path = tmp_path / "drive.log"
+    path.write_bytes(b"")
+    facts = msgspec.structs.replace(
+        FACTS, interface="slcan", channel="/dev/tty0", listen_only=False, manner="acknowledges"
+    )
+    write_facts(side_path(path), facts)
+    feed = FollowedDrive(path, None, Vehicle())
+    assert feed.refresh().adapter == "ACKNOWLEDGES, slcan on /dev/tty0"
+    feed.close()
 
 
 def test_a_lost_adapter_is_said(tmp_path: Path, layout: WheelLayout, car: Vehicle) -> None:
@@ -138,9 +151,79 @@ def test_a_lost_adapter_is_said(tmp_path: Path, layout: WheelLayout, car: Vehicl
     state = feed.refresh()
     feed.close()
     assert state.state == "waiting"
-    assert "pulled out" in state.says
     assert "what came is safe" in state.says
     assert state.check is None
+
+
+def test_speeds_are_not_shown_once_nothing_comes_any_more(
+    recorded: Path, layout: WheelLayout, car: Vehicle
+) -> None:
+    """The adapter was pulled out at speed: the last speeds are those of then, not of now."""
+    feed = FollowedDrive(recorded, layout, car)
+    until = time.monotonic() + 5
+    while None in (state := feed.refresh()).speed_kph and time.monotonic() < until:
+        time.sleep(0.02)
+    assert None not in state.speed_kph
+    while None not in (state := feed.refresh()).speed_kph and time.monotonic() < until:
+        time.sleep(0.1)
+    assert state.speed_kph == (None, None, None, None)
+    feed.close()
+
+
+@pytest.fixture
+def recorded(tmp_path: Path) -> Path:
+    """The first minute of a drive whose recording goes on."""
+    path = tmp_path / "drive.log"
+    with gzip.open(BEFORE) as packed:
+        path.write_bytes(b"".join(packed.readlines()[:3000]))
+    write_facts(side_path(path), FACTS)
+    return path
+
+
+def test_the_speeds_go_on_while_the_drive_is_judged(
+    recorded: Path, layout: WheelLayout, car: Vehicle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An hour takes seconds to judge; the view is asked four times a second."""
+    judging, may_end = threading.Event(), threading.Event()
+
+    def judge_slowly(*arguments: object, **more: object) -> Check:
+        judging.set()
+        assert may_end.wait(10)
+        return judge(*arguments, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(feeds, "judge", judge_slowly)
+    feed = FollowedDrive(recorded, layout, car)
+    until = time.monotonic() + 10
+    while not judging.is_set() and time.monotonic() < until:
+        feed.refresh()
+    state = feed.refresh()
+    assert state.check is None  # it comes when it is ready
+    assert None not in state.speed_kph
+    may_end.set()
+    while (state := feed.refresh()).check is None and time.monotonic() < until:
+        time.sleep(0.02)
+    assert state.check is not None
+    feed.close()
+
+
+def test_a_judging_that_fails_is_not_kept_quiet(
+    recorded: Path, layout: WheelLayout, car: Vehicle, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(feeds, "judge", fail)
+    feed = FollowedDrive(recorded, layout, car)
+
+    def ask_for_a_while() -> None:
+        until = time.monotonic() + 10
+        while time.monotonic() < until:
+            feed.refresh()
+            time.sleep(0.02)
+
+    with pytest.raises(ZeroDivisionError):
+        ask_for_a_while()
+    feed.close()
 
 
 def test_a_recorder_that_died_is_noticed(tmp_path: Path, layout: WheelLayout, car: Vehicle) -> None:
@@ -181,6 +264,7 @@ def test_without_a_dbc_there_is_the_bus_alone(tmp_path: Path) -> None:
     feed.close()
     assert state.flow.frames > 1000
     assert state.check is None
+    assert "without a DBC file nothing is judged" in state.says
 
 
 # replay

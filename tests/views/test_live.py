@@ -11,9 +11,10 @@ from textual.pilot import Pilot
 
 from canwheel.corners import Corner, Side
 from canwheel.pipeline import Comparison
+from canwheel.track.lamps import Lamp
 from canwheel.views.feeds import BusFlow, LiveState, ReplayedDrive
 from canwheel.views.live import LiveView
-from canwheel.views.live_words import say_line
+from canwheel.views.live_words import say_lamps, say_line
 
 PROJECT = Path(__file__).parents[2]
 BEFORE = PROJECT / "captures" / "before.log.gz"
@@ -51,7 +52,7 @@ def state(shipped: Comparison) -> LiveState:
         speed_kph=(48.25, 48.3, 0.0, None),
         check=shipped.before,
         guide=guide_drive(shipped.before.judgement),
-        adapter="slcan on /dev/ttyACM0, listen only",
+        adapter="listen only, slcan on /dev/ttyACM0",
     )
 
 
@@ -104,6 +105,7 @@ def test_all_that_matters_is_on_the_screen(state: LiveState, size: tuple[int, in
             "stops",
         ):
             assert words in text, words
+        assert ("rear left (passenger's side), last 60 s" in text) == (size[1] == 50)
 
     run(Still(state), look, size=size)
 
@@ -167,6 +169,16 @@ def test_one_slip_does_not_end_a_recording(state: LiveState) -> None:
         await pilot.press("q")
         assert view.is_running
         await pilot.press("q")
+        await pilot.pause()
+        assert not view.is_running
+
+    assert run(Still(state), press).return_code == 0
+
+
+@pytest.mark.parametrize("key", ["ctrl+c", "ctrl+q"])
+def test_ctrl_c_ends_it_as_in_any_terminal(state: LiveState, key: str) -> None:
+    async def press(view: LiveView, pilot: Pilot[None]) -> None:
+        await pilot.press(key)
         await pilot.pause()
         assert not view.is_running
 
@@ -241,3 +253,22 @@ def test_every_corner_has_its_panel(state: LiveState) -> None:
             assert view.query_one(f"#{corner.value}")
 
     run(Still(state), look, side=None)
+
+
+def test_lamps_that_did_the_same_are_told_together(shipped: Comparison) -> None:
+    """The lamps of a car mostly act as one, and the line has to fit 80 columns."""
+    out = Lamp("abs", True, 9.0, 6.2, None)  # noqa: FBT003 - lit at the start
+    lit = Lamp("abs", False, None, None, 121.0, 48.0)  # noqa: FBT003
+    off = Lamp("brake", False, None, None, None)  # noqa: FBT003
+    late = Lamp("abs", True, 60.0, 45.0, None)  # noqa: FBT003
+
+    def said(*lamps: Lamp) -> str:
+        judgement = replace(shipped.before.judgement, lamps=lamps)
+        return say_lamps(replace(shipped.before, judgement=judgement))
+
+    words = said(out, replace(out, name="stability"), off)
+    assert words == "Lamps: abs, stability out 6 s after moving off · brake off"
+    words = said(lit, replace(lit, name="stability"), off)
+    assert words == "Lamps: abs, stability ✗ LIT at 121 s at 48 km/h · brake off"
+    assert said(late) == "Lamps: abs out 45 s after moving off (usual: 30 s)"
+    assert said() == ""

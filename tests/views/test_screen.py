@@ -183,6 +183,10 @@ def test_events_and_what_was_not_shown(shipped: Comparison, rejudge: Rejudge) ->
             lamp(40.0, 31.0, None, lit_at_start=True),
             "out 31.0 s after moving off, later than the usual 30 s, and stayed out",
         ),
+        (
+            lamp(12.4, 6.1, 302.2, lit_at_start=True),
+            "out 6.1 s after moving off, lit again at 5 min 2 s",
+        ),
         (lamp(3.0, None, None, lit_at_start=True), "out at 3.0 s and stayed out"),
         (lamp(None, None, None, lit_at_start=True), "lit throughout"),
         (lamp(None, None, None, lit_at_start=False), "never lit"),
@@ -217,7 +221,7 @@ def test_a_proven_repair(shipped: Comparison) -> None:
     text = one_line(render_comparison(shipped, Screen()))
     assert text.startswith("REPAIR PROVEN rear left (passenger's side): no signal, now gone")
     assert "there all the time before" in text
-    assert "its speeds are repeated" in text
+    assert "what showed it was driven again" in text
     assert "Still to drive" not in text
 
 

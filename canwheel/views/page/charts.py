@@ -1,7 +1,8 @@
 """The charts, as SVG that needs no script: lines that stretch, and words that keep their size.
 
 A chart's lines lie in a box of their own that is stretched to whatever width the page or the paper
-has; everything else is placed in per cent of it. No word in a chart comes from a file.
+has; everything else is placed in per cent of it. Figures are read off under the pointer. No word in
+a chart comes from a file.
 """
 
 import math
@@ -12,8 +13,9 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Span
-from canwheel.track.wheel_track import FloatColumn, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelTrack, within
 from canwheel.views.page.moments import View
+from canwheel.views.page.probes import Probe, read_off, say_clock
 from canwheel.views.page.thinning import thin_line
 from canwheel.views.page.units import Units
 from canwheel.views.words import capital
@@ -29,10 +31,29 @@ DOTS_BELOW = 160
 """With fewer samples than this in a close-up every one is drawn as a dot."""
 
 _MOST_MARKS = 120
-_X_TICKS, _Y_TICKS = 5, 6
+_X_TICKS, _Y_TICKS = 5, 7
 _NICE_S = (0.5, 1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1200, 1800, 3600, 7200, 14400)
 _NICE_SHARES = (1, 2, 5, 10)
 _LEAST_RANGE = 1.0  # a close-up of a standing car is not one of its noise [km/h]
+_HOUR_S = 3600.0
+_DRIVE_PROBES, _MOMENT_PROBES = 120, 40
+
+_LEAST_SHADE_PCT = 0.3
+"""A mark is never narrower, so that a single sample of an hour is marked where it can be seen."""
+
+_EDGE_PCT = 4.0
+"""A tick's words nearer than this to an end of the axis are not centred on it but end there: a
+printer cuts what sticks out of the page."""
+
+_LABEL_TURNS_PCT = 60.0
+"""Farther right than this a line's name stands left of its place."""
+
+_LABEL_LOWEST_PCT = 85.0
+"""Farther down than this a line's name stands above its place."""
+
+_TELLS_APART = 0.03
+"""A line is named where it is off by at least this share of the axis; nearer the others nobody
+could see which one is meant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +79,28 @@ class Tick:
     at_pct: float
     text: str
 
+    @property
+    def anchor(self) -> str:
+        """Which part of the words stands at the tick, as the style sheet names it."""
+        if self.at_pct < _EDGE_PCT:
+            return "first"
+        return "last" if self.at_pct > 100 - _EDGE_PCT else "inner"
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A line's name, where it is farthest from the others. [% of the axes, from left and top]"""
+
+    x_pct: float
+    y_pct: float
+    text: str
+    above: bool
+
+    @property
+    def anchor(self) -> str:
+        """Which end of the words stands there."""
+        return "last" if self.x_pct > _LABEL_TURNS_PCT else "first"
+
 
 @dataclass(frozen=True, slots=True)
 class Shade:
@@ -65,6 +108,7 @@ class Shade:
 
     at_pct: float
     width_pct: float
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,17 +120,22 @@ class Drawing:
     lines : in the order in which they are drawn.
     legend : the same in the order in which they are told.
     shades, letters : marked evidence.
+    labels : names of the lines in question.
     x_ticks, y_ticks : of time and of speed.
-    unit : of speed.
+    x_title, y_title : what the axes count, with their units.
+    probes : what is read in each short stretch, from left to right.
     """
 
     lines: tuple[Line, ...]
     legend: tuple[Line, ...]
     shades: tuple[Shade, ...]
     letters: tuple[Tick, ...]
+    labels: tuple[Label, ...]
     x_ticks: tuple[Tick, ...]
     y_ticks: tuple[Tick, ...]
-    unit: str
+    x_title: str
+    y_title: str
+    probes: tuple[Probe, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +181,15 @@ class _Frame:
         step_s = next((s for s in _NICE_S if self.length_s / s <= _X_TICKS), _NICE_S[-1])
         first, last = math.ceil(self.span.from_s / step_s), math.floor(self.span.to_s / step_s)
         times_s = [round(i * step_s, 1) for i in range(first, last + 1)]
-        return tuple(Tick(self.x_pct(at_s), _clock(at_s)) for at_s in times_s)
+        return tuple(Tick(self.x_pct(s), say_clock(s, 1 if s % 1 else 0)) for s in times_s)
+
+    @property
+    def x_title(self) -> str:
+        return "Time, h:min:s" if self.span.to_s >= _HOUR_S else "Time, min:s"
+
+    @property
+    def y_title(self) -> str:
+        return f"Speed, {self.units.speed}"
 
     def y_ticks(self) -> tuple[Tick, ...]:
         low, high = self.units.convert(self.low_kph), self.units.convert(self.high_kph)
@@ -190,15 +247,21 @@ def draw_drive(
         for corner in CORNERS
     }
     on_top = sorted(CORNERS, key=lambda corner: corner in suspects)
-    spans = [span for mark in marks for span in mark.finding.spans]
+    columns = [
+        (corner.words, track.wheel(corner).time_s, track.wheel(corner).speed_kph)
+        for corner in CORNERS
+    ]
     return Drawing(
         lines=tuple(lines[corner] for corner in on_top),
         legend=tuple(lines[corner] for corner in CORNERS),
-        shades=_shade(spans, frame),
+        shades=_shade(_marked(marks), frame),
         letters=_letters(marks, frame),
+        labels=_labels(track, marks, frame),
         x_ticks=frame.x_ticks(),
         y_ticks=frame.y_ticks(),
-        unit=units.speed,
+        x_title=frame.x_title,
+        y_title=frame.y_title,
+        probes=read_off(columns, frame.span, units, _DRIVE_PROBES),
     )
 
 
@@ -227,16 +290,23 @@ def draw_moment(
         frame.band("What they allow", "band", part),
     )
     own, middle, band = told
+    told_under_pointer = [
+        (f"{view.corner.words} reads", part.time_s, part.own_kph),
+        ("expected", part.time_s, expected),
+    ]
     few = len(part.time_s) < DOTS_BELOW
     dots = (frame.dots("own dots", part.time_s, part.own_kph),) if few else ()
     return Drawing(
         lines=(band, own, *dots, middle),
         legend=told,
-        shades=_shade(shown, frame),
+        shades=_shade(((span, "") for span in shown), frame),
         letters=(),
+        labels=(),
         x_ticks=frame.x_ticks(),
         y_ticks=frame.y_ticks(),
-        unit=units.speed,
+        x_title=frame.x_title,
+        y_title=frame.y_title,
+        probes=read_off(told_under_pointer, span, units, _MOMENT_PROBES),
     )
 
 
@@ -252,24 +322,58 @@ def _path(x: FloatColumn, y: FloatColumn) -> str:
     return "".join(pieces)
 
 
-def _shade(spans: Iterable[Span], frame: _Frame) -> tuple[Shade, ...]:
+def _marked(marks: Sequence[Mark]) -> list[tuple[Span, str]]:
+    return [(span, mark.letter) for mark in marks for span in mark.finding.spans]
+
+
+def _shade(spans: Iterable[tuple[Span, str]], frame: _Frame) -> tuple[Shade, ...]:
     """Marks over the spans; those too near to be told apart become one."""
     seen = frame.span
     shown = [
-        Span(max(span.from_s, seen.from_s), min(span.to_s, seen.to_s))
-        for span in sorted(spans, key=lambda span: span.from_s)
+        (Span(max(span.from_s, seen.from_s), min(span.to_s, seen.to_s)), letter)
+        for span, letter in sorted(spans, key=lambda one: one[0].from_s)
         if span.to_s >= seen.from_s and span.from_s <= seen.to_s
     ]
-    joined: list[Span] = []
-    for span in shown:
-        if joined and span.from_s - joined[-1].to_s < frame.length_s / _MOST_MARKS:
-            joined[-1] = Span(joined[-1].from_s, max(span.to_s, joined[-1].to_s))
+    joined: list[tuple[Span, tuple[str, ...]]] = []
+    for span, letter in shown:
+        if joined and span.from_s - joined[-1][0].to_s < frame.length_s / _MOST_MARKS:
+            last, letters = joined[-1]
+            both = Span(last.from_s, max(span.to_s, last.to_s))
+            joined[-1] = (both, tuple(dict.fromkeys((*letters, letter))))
         else:
-            joined.append(span)
+            joined.append((span, (letter,)))
     return tuple(
-        Shade(frame.x_pct(s.from_s), round(frame.x_pct(s.to_s) - frame.x_pct(s.from_s), 3))
-        for s in joined
+        Shade(
+            frame.x_pct(span.from_s),
+            max(round(frame.x_pct(span.to_s) - frame.x_pct(span.from_s), 3), _LEAST_SHADE_PCT),
+            " ".join(letters),
+        )
+        for span, letters in joined
     )
+
+
+def _labels(track: WheelTrack, marks: Sequence[Mark], frame: _Frame) -> tuple[Label, ...]:
+    """The names of the corners in question, each where it is farthest from the other three."""
+    labels = {}
+    for mark in marks:
+        corner = mark.finding.corner
+        if corner in labels:
+            continue
+        view = View.of(track, corner)
+        off_kph = np.where(within(view.time_s, mark.finding.spans), view.difference_kph(), 0.0)
+        if not len(off_kph) or off_kph.max() < _TELLS_APART * (frame.high_kph - frame.low_kph):
+            continue
+        row = int(off_kph.argmax())
+        own_kph = view.own_kph[row : row + 1]
+        y_pct = round(float(np.clip(100 * frame.y(own_kph)[0], 0, 100)), 3)
+        higher = bool(own_kph[0] > view.most_kph[row])
+        labels[corner] = Label(
+            x_pct=frame.x_pct(float(view.time_s[row])),
+            y_pct=y_pct,
+            text=corner.words,
+            above=higher or y_pct > _LABEL_LOWEST_PCT,
+        )
+    return tuple(labels.values())
 
 
 def _letters(marks: Sequence[Mark], frame: _Frame) -> tuple[Tick, ...]:
@@ -284,11 +388,3 @@ def _letters(marks: Sequence[Mark], frame: _Frame) -> tuple[Tick, ...]:
 
 _LETTER_PCT = 6.0
 """Nearer than this letters would lie on one another on a phone."""
-
-
-def _clock(at_s: float) -> str:
-    """``1:30``, ``0:02.5``, ``1:05:00``: minutes and seconds from the recording's start."""
-    minutes, rest_s = divmod(at_s, 60)
-    seconds = f"{rest_s:04.1f}" if at_s % 1 else f"{rest_s:02.0f}"
-    hours, minutes = divmod(int(minutes), 60)
-    return f"{hours}:{minutes:02}:{seconds}" if hours else f"{minutes}:{seconds}"

@@ -12,7 +12,9 @@ import numpy as np
 from canwheel.corners import Corner
 from canwheel.outcome import FaultKind, Finding, Span
 from canwheel.track.motion import expected_kph
+from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack, within
+from canwheel.vehicle import ASSUMED_CIRCUMFERENCE_M
 from canwheel.views.page.thinning import POINTS, least_and_most
 
 MOST_MOMENTS = 2
@@ -36,6 +38,9 @@ _ROOM = 1.5
 """Of a short spell, so much of its own length is shown on both sides."""
 
 _LEAST_ROOM_S = 1.5
+
+_SAMPLES_A_TURN = 6.0
+"""So many samples of a turn draw its ripple as a wave."""
 
 _READ_ABOVE_KPH = 10.0
 """Where nothing is read, the others must run faster than this for it to be worth showing. [km/h]"""
@@ -112,7 +117,7 @@ def worst_moments(view: View, finding: Finding, duration_s: float) -> tuple[Span
     finding : with the spans in which it showed.
     duration_s : of the drive. [s]
     """
-    lacking = view.lacking_kph()
+    lacking = _as_seen(view, finding, view.lacking_kph())
     length_s = _LENGTH_S.get(finding.kind, _USUAL_LENGTH_S)
     worth = [float(lacking[within(view.time_s, [span])].sum()) for span in finding.spans]
     best = np.argsort(worth, kind="stable")[::-1][:_MOST_LOOKED_AT]
@@ -129,13 +134,38 @@ def worst_moments(view: View, finding: Finding, duration_s: float) -> tuple[Span
     return _apart(inside)
 
 
-def largest_difference(view: View, kind: FaultKind, duration_s: float) -> Span:
-    """Return the span in which a sound corner differs most from what the others say."""
+def largest_difference(view: View, finding: Finding, duration_s: float) -> Span:
+    """Return the span in which a sound corner differs most from what the others say.
+
+    Parameters
+    ----------
+    view : of the corner, in a drive in which it is sound.
+    finding : of another drive, whose fault is gone in this one.
+    duration_s : of this drive. [s]
+    """
     whole = Span(0.0, duration_s)
-    length_s = _LENGTH_S.get(kind, _USUAL_LENGTH_S)
+    length_s = _LENGTH_S.get(finding.kind, _USUAL_LENGTH_S)
     if duration_s <= length_s:
         return whole
-    return _worst_stretch(view, view.difference_kph(), whole, length_s, moving=False)
+    return _worst_stretch(
+        view, _as_seen(view, finding, view.difference_kph()), whole, length_s, moving=False
+    )
+
+
+def _as_seen(view: View, finding: Finding, lacking: FloatColumn) -> FloatColumn:
+    """(n,) how far the corner is off, as far as a close-up can show it.
+
+    A ripple of the wheel's turn is seen where each turn has several samples; faster, they beat
+    with it and draw a figure that no wheel makes.
+    """
+    if finding.kind != "ring_damage" or len(view.time_s) < 2:  # noqa: PLR2004 - a step needs two
+        return lacking
+    circumference_m = float(finding.evidence.get("circumference_m", ASSUMED_CIRCUMFERENCE_M))
+    period_s = float(np.median(np.diff(view.time_s)))
+    fastest_kph = KPH_PER_MPS * circumference_m / (_SAMPLES_A_TURN * period_s)
+    shown = (view.least_kph > _READ_ABOVE_KPH) & (view.most_kph < fastest_kph)
+    share = np.where(shown, lacking / np.where(shown, view.most_kph, 1.0), 0.0)
+    return share if share.any() else lacking
 
 
 def _with_room(span: Span, length_s: float) -> Span:

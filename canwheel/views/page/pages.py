@@ -18,6 +18,7 @@ from canwheel.job import Job
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds
 from canwheel.pipeline import Check, Comparison
 from canwheel.track.lamps import USUAL_OUT_S
+from canwheel.vehicle import Vehicle
 from canwheel.version import VERSION
 from canwheel.views.document import (
     BandPart,
@@ -121,7 +122,7 @@ def render_check_page(check: Check, notes: PageNotes | None = None) -> str:
         next_title="Check next" if check.judgement.with_verdict("faulty") else "Drive next",
         codes=[] if document.codes is None else [("", "codes", document.codes)],
         code_changes=[],
-        vehicle=check.vehicle.vehicle.name,
+        names=_names(notes.job, check.vehicle),
     )
 
 
@@ -160,7 +161,7 @@ def render_comparison_page(comparison: Comparison, notes: PageNotes | None = Non
         next_title="Next",
         codes=readings,
         code_changes=[] if codes is None else codes.changes,
-        vehicle=vehicle.vehicle.name,
+        names=_names(notes.job, vehicle),
     )
 
 
@@ -210,6 +211,7 @@ def _render(
         tone=_TONES[document.verdict],
         meaning=_MEANING[document.verdict],
         claims=_say_claims(document, facts["side"]),
+        claims_fail=_some_claim_fails(document),
         drives=drives,
         corners=CORNERS,
         corner_words=CORNER_WORDS,
@@ -231,6 +233,18 @@ def _say_claims(document: CheckDocument | CompareDocument, side: Side | None) ->
     if isinstance(document, CheckDocument):
         return []
     return [say_claim(claim, side) for claim in document.proof.claims]
+
+
+def _names(job: Job, vehicle: Vehicle) -> list[str]:
+    """What the car is called: as the customer calls it, else as the vehicle file does."""
+    return [name for name in (job.vehicle or vehicle.vehicle.name, job.registration) if name]
+
+
+def _some_claim_fails(document: CheckDocument | CompareDocument) -> bool:
+    """Whether a fault is still there: then there is no distance without it to be told."""
+    if isinstance(document, CheckDocument):
+        return False
+    return any(claim.still_there for claim in document.proof.claims)
 
 
 def _job_rows(job: Job) -> list[tuple[str, str]]:

@@ -29,13 +29,14 @@ class PlanCorner:
 
     Attributes
     ----------
-    corner : which; `where` spells it out.
+    corner : which; `where` spells it out, `whose` tells whose side it is on, where that is known.
     word, tone, sign : the verdict, its colour by name, and its sign.
     notes : short lines below it.
     """
 
     corner: Corner
     where: str
+    whose: str
     word: str
     tone: str
     sign: str
@@ -79,4 +80,12 @@ def _corner(
     notes: tuple[str, ...],
 ) -> PlanCorner:
     tone = _TONES[verdict]
-    return PlanCorner(corner, capital(corner.described(side)), word, tone, SIGNS[tone], notes)
+    return PlanCorner(
+        corner=corner,
+        where=capital(corner.words),
+        whose="" if side is None else corner.whose_side(side),
+        word=word,
+        tone=tone,
+        sign=SIGNS[tone],
+        notes=notes,
+    )

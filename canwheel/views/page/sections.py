@@ -4,14 +4,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
 
+import numpy as np
+
 from canwheel.corners import CORNERS, Corner
 from canwheel.judgement.wording import KIND_WORDS
 from canwheel.outcome import FaultKind, Finding
 from canwheel.pipeline import Check
+from canwheel.track.wheel_track import WheelTrack
 from canwheel.views.document import CheckDocument, FindingPart
 from canwheel.views.page.charts import Drawing, Mark, draw_drive, draw_moment
 from canwheel.views.page.moments import View, largest_difference, worst_moments
 from canwheel.views.page.units import Units
+from canwheel.views.words import say_date
 
 NamedDrive = tuple[str, str, CheckDocument, Check]
 """What a drive is called, where it stands in the JSON document, and the drive."""
@@ -56,6 +60,7 @@ class DriveView:
     title : what it is called.
     place : where its document stands in the whole one: ``before.``, or nothing.
     document : its numbers.
+    recorded : when its recording began, by the clock of this machine; empty where nobody knows.
     chart : the four speeds.
     findings : what was found in it.
     """
@@ -63,6 +68,7 @@ class DriveView:
     title: str
     place: str
     document: CheckDocument
+    recorded: str
     chart: Chart
     findings: tuple[FindingView, ...]
 
@@ -81,7 +87,7 @@ def view_drives(
     """
     letters = _letters()
     whole = [*drives, *later]
-    top_kph = max(check.judgement.coverage.top_speed_kph for *_, check in whole)
+    top_kph = max(_LEAST_TOP_KPH, *(_top_kph(check) for *_, check in whole))
     views = []
     for number, drive in enumerate(whole):
         title, place, document, check = drive
@@ -93,12 +99,11 @@ def view_drives(
                 title=title,
                 place=place,
                 document=document,
+                recorded=say_date(document.capture.first_time) if check.summary.is_dated else "",
                 chart=Chart(
                     alt=_say_chart(title, marks),
-                    caption="",
-                    drawing=draw_drive(
-                        check.track, marks, units, top_kph=max(top_kph, _LEAST_TOP_KPH)
-                    ),
+                    caption=_CUT if _highest_kph(check.track) > top_kph else "",
+                    drawing=draw_drive(check.track, marks, units, top_kph=top_kph),
                 ),
                 findings=_view_findings(drive, marks, units, after),
             )
@@ -108,6 +113,26 @@ def view_drives(
 
 _LEAST_TOP_KPH = 10.0
 """The speed axis of a car that never moved ends here. [km/h]"""
+
+_MOST_ABOVE = 1.3
+"""The speed axis ends at this share of the car's top speed, so that one wild reading does not press
+all others flat."""
+
+_CUT = "Some readings are higher than this chart."
+
+
+def _top_kph(check: Check) -> float:
+    """Where the speed axis of a drive has to end. [km/h]"""
+    car_kph = check.judgement.coverage.top_speed_kph
+    return min(max(car_kph, _highest_kph(check.track)), _MOST_ABOVE * car_kph)
+
+
+def _highest_kph(track: WheelTrack) -> float:
+    """Highest reading of any corner. [km/h]"""
+    return max(
+        float(np.max(np.nan_to_num(track.wheel(corner).speed_kph), initial=0.0))
+        for corner in CORNERS
+    )
 
 
 def _letters() -> Iterator[str]:
@@ -176,10 +201,10 @@ def _view_gone(later: Sequence[NamedDrive], finding: Finding, units: Units) -> I
         if check.judgement.corner(finding.corner).findings:
             continue
         view = View.of(check.track, finding.corner)
-        span = largest_difference(view, finding.kind, check.track.duration_s)
+        span = largest_difference(view, finding, check.track.duration_s)
         words = finding.corner.words
         yield Chart(
             alt=f"{title}: what the {words} reads where it differs most from the other three.",
-            caption=f"{title}, where it differs most from the other three",
+            caption=f"{title}: the most that it still differs",
             drawing=draw_moment(view, span, units, from_zero=finding.kind not in FINE),
         )

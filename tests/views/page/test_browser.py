@@ -104,6 +104,50 @@ def test_a_print_holds_the_verdict_and_cuts_nothing(
         tab.close()
 
 
+@pytest.mark.parametrize("paper_mm", [210.0, 215.9])
+def test_on_paper_nothing_sticks_out(
+    paper_mm: float, browser: Any, outcomes: Pages, saved: Saved
+) -> None:
+    # Widths of A4 (ISO 216) and letter (8.5 inches), less the style sheet's margins of 14 mm; a CSS
+    # pixel is 1/96 inch.
+    width = int((paper_mm - 28) / 25.4 * 96)
+    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab.emulate_media(media="print")
+    for name, page in outcomes.items():
+        tab.goto(saved(page.html))
+        out = tab.evaluate(
+            """() => [...document.querySelectorAll("svg text, p, li, dd, dt, td, th, h1, h2, h4")]
+            .map(e => [e.textContent, e.getBoundingClientRect()])
+            .filter(([_, box]) => box.width && (box.left < -0.5 || box.right > innerWidth + 0.5))
+            .map(([text, _]) => text)"""
+        )
+        assert out == [], name
+        # Numbers of a list stand left of its items, in the list's own margin.
+        room = tab.evaluate(
+            """() => [...document.querySelectorAll("ol")].map(e => getComputedStyle(e))
+            .map(style => parseFloat(style.paddingLeft) / parseFloat(style.fontSize))"""
+        )
+        assert all(share >= 2 for share in room), name  # two digits, a point and a space
+    tab.close()
+
+
+def test_figures_can_be_read_off_a_chart(browser: Any, outcomes: Pages, saved: Saved) -> None:
+    tab = browser.new_page(viewport={"width": 1440, "height": 900})
+    tab.goto(saved(outcomes["proven"].html))
+    said = tab.evaluate(
+        """() => {
+            const box = document.querySelector(".plot").getBoundingClientRect();
+            scrollTo(0, box.top - 100);
+            const now = document.querySelector(".plot").getBoundingClientRect();
+            const hit = document.elementFromPoint(now.left + now.width / 2, now.top + 50);
+            return hit.querySelector("title").textContent;
+        }"""
+    )
+    assert said.split("\n")[0].endswith("km/h")
+    assert "rear left: 0.0" in said
+    tab.close()
+
+
 def test_black_and_white_is_enough(browser: Any, outcomes: Pages, saved: Saved) -> None:
     tab = browser.new_page()
     tab.goto(saved(outcomes["check, many faults"].html))
@@ -112,6 +156,9 @@ def test_black_and_white_is_enough(browser: Any, outcomes: Pages, saved: Saved) 
             getComputedStyle(document.querySelector(`.legend .line.${c}`)).strokeDasharray)"""
     )
     assert len(set(looks)) == len(CORNERS)
+    # Evidence has a black bar, which is no shade of grey, and the line in question its name.
+    bar = tab.evaluate("getComputedStyle(document.querySelector('.plot .bar')).fill")
+    assert bar == "rgb(0, 0, 0)"
     words = tab.evaluate("[...document.querySelectorAll('.corner .word')].map(e => e.textContent)")
     assert all("✕" in word and "Faulty" in word for word in words)
     tab.close()

@@ -11,6 +11,7 @@ from canwheel.outcome import Finding, Span
 from canwheel.pipeline import Comparison
 from canwheel.views.page.charts import HEIGHT, WIDTH, Drawing, Mark, draw_drive, draw_moment
 from canwheel.views.page.moments import View
+from canwheel.views.page.probes import read_off, say_clock
 from canwheel.views.page.units import Units
 
 
@@ -63,11 +64,22 @@ def test_marks_are_where_the_evidence_is_and_near_ones_become_one(shipped: Compa
     assert shade.at_pct == pytest.approx(100 * 100 / duration_s, abs=0.01)
     assert shade.width_pct == pytest.approx(100 * 49.95 / duration_s, abs=0.01)
     assert [letter.text for letter in drawing.letters] == ["A B"]
+    assert shade.text == "A B"
+
+
+def test_a_single_sample_of_an_hour_is_marked_where_it_can_be_seen(shipped: Comparison) -> None:
+    hour = replace(shipped.before.track, duration_s=3600.0)
+    (shade,) = draw_drive(
+        hour, [mark("A", Corner.FR, (1800.0, 1800.0))], Units(), top_kph=90.0
+    ).shades
+    # A pixel or more of a chart of 360 pixels.
+    assert shade.width_pct * 360 / 100 >= 1
+    assert shade.at_pct == 50.0
 
 
 def test_speeds_in_mph_have_ticks_in_mph(shipped: Comparison) -> None:
     kph, mph = drawn(shipped), drawn(shipped, units=Units("mph"))
-    assert mph.unit == "mph"
+    assert (kph.y_title, mph.y_title) == ("Speed, km/h", "Speed, mph")
     at = {tick.text: tick.at_pct for tick in mph.y_ticks}
     zero, eighty = ({t.text: t.at_pct for t in kph.y_ticks}[text] for text in ("0", "80"))
     # 40 mph are 64.37376 km/h.
@@ -97,3 +109,77 @@ def test_a_close_up_of_nothing_is_empty_and_no_error(shipped: Comparison) -> Non
     view = View.of(shipped.before.track, Corner.RL).cut(Span(-5.0, -4.0))
     drawing = draw_moment(view, Span(1.0, 2.0), Units())
     assert not any(line.path for line in drawing.lines)
+
+
+def test_the_time_axis_says_what_it_counts(shipped: Comparison) -> None:
+    assert drawn(shipped).x_title == "Time, min:s"
+    hours = replace(shipped.before.track, duration_s=4000.0)
+    assert draw_drive(hours, [], Units(), top_kph=90.0).x_title == "Time, h:min:s"
+
+
+def test_words_at_the_ends_of_an_axis_stay_inside(shipped: Comparison) -> None:
+    track = replace(shipped.before.track, duration_s=60.0)
+    anchors = [tick.anchor for tick in draw_drive(track, [], Units(), top_kph=90.0).x_ticks]
+    assert anchors == ["first", "inner", "inner", "inner", "last"]
+
+
+def test_a_line_in_question_is_named_where_it_is_off(shipped: Comparison) -> None:
+    dead = mark("A", Corner.RL, (21.1, shipped.before.track.duration_s))
+    (label,) = drawn(shipped, dead).labels
+    assert label.text == "rear left"
+    zero = next(tick.at_pct for tick in drawn(shipped).y_ticks if tick.text == "0")
+    assert label.y_pct == pytest.approx(zero, abs=0.5)
+    assert label.above
+    # A corner that reads like the others would be named at a place that shows nothing.
+    sound = draw_drive(
+        shipped.after.track, [mark("A", Corner.FL, (21.1, 200.0))], Units(), top_kph=90.0
+    )
+    assert sound.labels == ()
+
+
+def test_two_findings_of_a_corner_name_its_line_once(shipped: Comparison) -> None:
+    twice = [mark(letter, Corner.RL, (30.0, 200.0)) for letter in "AB"]
+    assert len(drawn(shipped, *twice).labels) == 1
+
+
+def test_a_line_is_broken_where_nothing_is_known(shipped: Comparison) -> None:
+    wheel = shipped.before.track.wheel(Corner.RL)
+    own = wheel.speed_kph.copy()
+    own[(wheel.time_s > 10.0) & (wheel.time_s < 12.0)] = np.nan
+    wheels = list(shipped.before.track.wheels)
+    wheels[Corner.RL.position] = replace(wheel, speed_kph=own)
+    track = replace(shipped.before.track, wheels=tuple(wheels))
+    drawing = draw_drive(track, [], Units(), top_kph=90.0)
+    path = next(line.path for line in drawing.lines if line.look == "RL")
+    assert path.count("M") == 2
+
+
+def test_figures_are_read_off_under_the_pointer(shipped: Comparison) -> None:
+    drawing = drawn(shipped)
+    track = shipped.before.track
+    assert sum(probe.width_pct for probe in drawing.probes) == pytest.approx(100, abs=0.1)
+    probe = drawing.probes[60]
+    first, *lines = probe.text.split("\n")
+    begin_s = track.duration_s / 2
+    assert first.startswith(f"{int(begin_s // 60)}:")
+    assert first.endswith(", km/h")
+    assert [line.partition(":")[0] for line in lines] == [corner.words for corner in CORNERS]
+    own = track.wheel(Corner.FL)
+    inside = (own.time_s >= begin_s) & (own.time_s < begin_s + track.duration_s / 120)
+    low, high = own.speed_kph[inside].min(), own.speed_kph[inside].max()
+    assert lines[0] == f"front left: {low:.1f} to {high:.1f}"
+    assert lines[2] == "rear left: 0.0"
+
+
+def test_a_probe_without_a_sample_says_so() -> None:
+    none = ("front left", np.array([0.0, 1.0]), np.array([np.nan, np.nan]))
+    (probe,) = read_off([none], Span(0.0, 2.0), Units(), 1)
+    assert probe.text == "0:00.0 to 0:02.0, km/h\nfront left: no value"
+
+
+@pytest.mark.parametrize(
+    ("at_s", "decimals", "words"),
+    [(59.99, 1, "1:00.0"), (2.5, 1, "0:02.5"), (3900, 0, "1:05:00"), (61.04, 2, "1:01.04")],
+)
+def test_a_clock(at_s: float, decimals: int, words: str) -> None:
+    assert say_clock(at_s, decimals) == words

@@ -57,10 +57,25 @@ def test_a_corner_without_any_value_is_shown_while_the_others_run() -> None:
     assert any(span.from_s < 200 and span.to_s > 205 for span in moments)
 
 
+def test_a_ripple_is_shown_where_every_turn_has_several_samples() -> None:
+    # 20 ms: a turn of 1.94 m has six samples up to 58 km/h, so the 60 km/h on the way are too fast.
+    expected_kph = expected()
+    turned = np.cumsum(expected_kph / 3.6 * 0.02) / 1.94
+    own = expected_kph * (1 + 0.04 * np.sin(2 * np.pi * turned))
+    (shown,) = worst_moments(view(own), finding("ring_damage", (0.0, 300.0)), 300.0)
+    at_kph = np.interp([shown.from_s, shown.to_s], TIME_S, expected_kph)
+    assert at_kph.max() <= 60.0
+    assert at_kph.min() < 58.0
+    assert at_kph.mean() > 10.0
+    # A drive that is fast throughout is shown as it is.
+    fast = View(Corner.RL, TIME_S, own + 60, expected_kph + 59.8, expected_kph + 60.2)
+    assert worst_moments(fast, finding("ring_damage", (0.0, 300.0)), 300.0)
+
+
 def test_a_sound_corner_is_shown_at_its_largest_difference() -> None:
     own = expected()
     own[(TIME_S >= 170) & (TIME_S < 180)] *= 1.02
-    shown = largest_difference(view(own), "dropout", 300.0)
+    shown = largest_difference(view(own), finding("dropout", (0.0, 1.0)), 300.0)
     assert shown.from_s <= 171
     assert shown.to_s >= 179
 

@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from html.parser import HTMLParser
@@ -92,6 +93,16 @@ def leaves(document: Any) -> Iterator[Any]:
         yield document
 
 
+def times(document: Any) -> Iterator[float]:
+    """When each recording began. [s since 1970]"""
+    for key, value in document.items():
+        if key == "first_time":
+            yield value
+        for inner in value if isinstance(value, list) else [value]:
+            if isinstance(inner, dict):
+                yield from times(inner)
+
+
 def seconds(text: str) -> float:
     """``1 min 31.2 s``, ``1 h 5 min``."""
     sizes = {"h": 3600, "min": 60, "s": 1}
@@ -131,6 +142,9 @@ def test_no_number_on_the_page_comes_from_elsewhere(name: str, outcomes: Pages) 
     page = outcomes[name]
     document = json.loads(render_json(page.document))
     text = " ".join(read(page.html).text).replace("2026-11-02 10:30", "")
+    for at_s in times(document):
+        day = time.strftime("%Y-%m-%d %H:%M", time.localtime(at_s))
+        text = text.replace(day, "")
     known = set(OWN)
     for leaf in leaves(document):
         if isinstance(leaf, str):
@@ -174,6 +188,37 @@ def test_the_page_names_its_files_and_their_checksums(outcomes: Pages) -> None:
     assert f"canwheel {VERSION}" in page.html
     assert "2026-11-02 10:30" in page.html
     assert "After the repair, drive 2" in page.html
+
+
+def test_a_proof_that_has_no_figure_tells_none(outcomes: Pages) -> None:
+    # A constant fault is shown gone or it is not; one that is still there has no clean distance.
+    for name, told in (("proven", True), ("not proven", True), ("still there", False)):
+        places = {figure["data-place"] for figure, _ in read(outcomes[name].html).figures}
+        assert ("proof.clean_km" in places) == told
+        confidence = outcomes[name].document.proof.confidence
+        assert ("proof.confidence" in places) == (told and confidence > 0)
+
+
+def test_the_page_says_when_each_drive_was_recorded(
+    shipped: Comparison, outcomes: Pages, make_page: Callable[..., Any]
+) -> None:
+    html = outcomes["proven"].html
+    for part in (outcomes["proven"].document.before, outcomes["proven"].document.after):
+        # Outside reference: the C library's own calendar.
+        day = time.strftime("%Y-%m-%d %H:%M", time.localtime(part.capture.first_time))
+        assert f'recorded <span class="whole">{day}<' in html
+    undated = replace(
+        shipped.after, summary=replace(shipped.after.summary, first_time_ns=5 * 10**9)
+    )
+    assert ", recorded" not in make_page(undated).html
+
+
+def test_the_head_names_the_car_as_the_customer_does(outcomes: Pages) -> None:
+    def head(name: str) -> str:
+        return " ".join(" ".join(read(outcomes[name].html).text).split()).partition("Repair")[0]
+
+    assert "The white van · AB 12 CDE" in head("in mph with a job")
+    assert "Bakery van 7" in head("proven")
 
 
 def test_the_definitions_checksum_is_that_of_the_file(shipped: Comparison) -> None:

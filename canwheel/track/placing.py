@@ -1,0 +1,138 @@
+"""At which of two places a value stands that both carry: which of two corners is the original.
+
+Two corners with one value leave three speeds: the shared one and the two others. Each place in turn
+is taken to be the original's, and what the three then miss a moving car by is worked out. Between
+the two answers the drive decides by regression: the misses' mean follows their difference with a
+slope of 1/2 at one place, of -1/2 at the other, whatever constant offsets tyres of unequal size
+add. Two things that move a car apart are asked: turns, and the slip of the driven axle.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import Corner
+from canwheel.track.motion import Motion, samples_in, smooth, squared_box, triple_surplus
+from canwheel.track.straight import STEADY_MPS2
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+CALM_S = 1.0
+"""Turns and slip show in means over this long. [s]"""
+
+PACE_KPH = 6.0
+"""Slower, some sensors do not read yet. [km/h]"""
+
+BLOCK_S = 2.0
+"""What goes on within this long is one observation; the spread between such tells the error. [s]"""
+
+TURN_SHARE = 0.03
+"""A left/right difference over speed that is a turn, not the slip of an axle (1 to 2 %)..."""
+
+GENTLE_TURN_SHARE = 0.006
+"""... and where the difference is that of one axle, which slips alike on both sides."""
+
+FEWEST_TURN_S = 2.0
+"""So much turning it takes. [s]"""
+
+STRAIGHT_SHARE = 0.02
+"""Slip is read where the shared value is within this share of the mean of the two others..."""
+
+SLIP_SHARE = 0.06
+"""... and they differ by no more than this: a tyre that grips slips less."""
+
+FEWEST_SLIP_S = 10.0
+"""So much driving it takes to read slip. [s]"""
+
+FEWEST_BLOCKS = 1.5
+"""A slope that rests on fewer observations, by their weights, has no error to speak of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Placing:
+    """A slope: +1/2 where the shared value belongs to the first corner, -1/2 to the second.
+
+    Attributes
+    ----------
+    slope, error : the slope, and one standard deviation of it.
+    """
+
+    slope: float
+    error: float
+
+
+def placed_by_turns(
+    track: WheelTrack, motion: Motion, one: Corner, other: Corner
+) -> Placing | None:
+    """Ask the turns; None without any.
+
+    A car's three corners keep front² − rear² of one side at (wheelbase over track)² times the
+    square of the left/right difference. What three corners without `other` miss that by is small
+    where the value belongs to `one`, and the reverse.
+    """
+    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    box = squared_box(track)
+    misses, differences = [], []
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for left_out in (other, one):
+            surplus, difference, _ = triple_surplus(calm, left_out)
+            misses.append((surplus - box * difference**2) / (2 * motion.speed_kph**2))
+            differences.append(difference / motion.speed_kph)
+        if one.mirror is other:
+            turning = np.minimum(*differences) > GENTLE_TURN_SHARE
+        elif one.same_side is other:
+            turning = np.minimum(*differences) > TURN_SHARE
+        else:  # crosswise: the value counts as front in one and as rear in the other
+            misses[1] = -misses[1]
+            turning = np.maximum(*differences) > TURN_SHARE
+        mean, apart = (misses[0] + misses[1]) / 2, misses[1] - misses[0]
+    rows = turning & (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
+    return _slope(track, rows, FEWEST_TURN_S, mean, apart, apart)
+
+
+def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> Placing | None:
+    """Ask the slip of the driven axle under power and braking; None where it says nothing.
+
+    The two wheels of an axle slip alike, so the value goes with the wheel on its own axle; two
+    corners of one axle cannot be asked.
+    """
+    if one.mirror is other:
+        return None
+    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    shared = calm[:, one.position]
+    near_one, near_other = calm[:, one.mirror.position], calm[:, other.mirror.position]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = (shared - (near_one + near_other) / 2) / motion.speed_kph
+        apart = (near_one - near_other) / motion.speed_kph
+        rows = (np.abs(mean) < STRAIGHT_SHARE) & (np.abs(apart) < SLIP_SHARE)
+    rows &= motion.speed_kph > PACE_KPH
+    # Turns move both as well; only what goes with the pull of the engine or brake is slip.
+    return _slope(track, rows, FEWEST_SLIP_S, mean, apart, motion.accel_mps2)
+
+
+def _slope(  # noqa: PLR0917 - a regression's own columns
+    track: WheelTrack,
+    rows: NDArray[np.bool_],
+    fewest_s: float,
+    answer: FloatColumn,
+    question: FloatColumn,
+    instrument: FloatColumn,
+) -> Placing | None:
+    """Slope of the answer over the question, an intercept beside it, by an instrument.
+
+    Its error is that between blocks of time: neighbouring samples are no two observations.
+    """
+    rows = rows & np.isfinite(answer) & np.isfinite(question)
+    if rows.sum() < max(2, samples_in(track, fewest_s)):
+        return None
+    answer, question, weight = (
+        column[rows] - np.mean(column[rows]) for column in (answer, question, instrument)
+    )
+    _, block = np.unique((track.time_s[rows] // BLOCK_S).astype(np.int64), return_inverse=True)
+    shift = np.bincount(block, weight * question)
+    total = float(shift.sum())
+    if total == 0.0 or total**2 < FEWEST_BLOCKS * float(np.sum(shift**2)):
+        return None
+    slope = float(np.sum(weight * answer)) / total
+    left = np.bincount(block, weight * (answer - slope * question))
+    return Placing(slope, float(np.sqrt(np.sum(left**2))) / abs(total))

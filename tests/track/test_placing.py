@@ -1,0 +1,89 @@
+"""Where a value stands that two corners carry: the slopes, and their errors."""
+
+from itertools import permutations
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canwheel.corners import CORNERS
+from canwheel.track.motion import estimate_motion
+from canwheel.track.placing import Placing, placed_by_slip, placed_by_turns
+
+PAIRS = list(permutations(range(4), 2))
+HILLS = tuple((6.0 * k, 45 + (25 if k % 2 else 0)) for k in range(30))
+"""Straight on, pulling and braking at 1.2 m/s² in turn, never hard."""
+
+
+def placed(ask: Any, track: Any, one: int, other: int) -> Placing | None:
+    answer: Placing | None = ask(track, estimate_motion(track), CORNERS[one], CORNERS[other])
+    return answer
+
+
+@pytest.mark.parametrize(("of", "copy"), PAIRS)
+def test_turns_place_the_value_at_the_original(town: Any, of: int, copy: int) -> None:
+    track = town.track(town.spoilt(copy, town.kph[:, of]))
+    placing = placed(placed_by_turns, track, of, copy)
+    assert placing is not None
+    # The true slope is 1/2 by construction; how tight its turns are leaves some of it open where
+    # only front and rear part.
+    assert placing.slope == pytest.approx(
+        0.5, abs=0.1 if CORNERS[of].same_side is not CORNERS[copy] else 0.3
+    )
+    assert placing.slope > 5 * placing.error
+
+
+@pytest.mark.parametrize(("one", "other"), PAIRS)
+def test_asked_the_other_way_round_the_sign_turns(town: Any, one: int, other: int) -> None:
+    track = town.track(town.spoilt(other, town.kph[:, one]))
+    there, back = (placed(placed_by_turns, track, *pair) for pair in ((one, other), (other, one)))
+    assert there is not None
+    assert back is not None
+    assert back.slope == pytest.approx(-there.slope)
+    assert back.error == pytest.approx(there.error)
+
+
+def slipping(drive: Any, axle: int) -> Any:
+    """The wheels of one axle run ahead under power and behind under the brake, by 1 % a m/s²."""
+    accel = np.gradient(drive.kph.mean(axis=1) / 3.6, drive.time_s)
+    kph = drive.kph.copy()
+    kph[:, axle : axle + 2] *= 1 + 0.01 * accel[:, None]
+    return kph
+
+
+@pytest.mark.parametrize(
+    ("of", "copy"), [p for p in PAIRS if CORNERS[p[0]].mirror is not CORNERS[p[1]]]
+)
+@pytest.mark.parametrize("axle", [0, 2])
+def test_slip_places_it_without_a_turn(make_drive: Any, of: int, copy: int, axle: int) -> None:
+    drive = make_drive(HILLS, ())
+    kph = slipping(drive, axle)
+    kph[:, copy] = kph[:, of]
+    track = drive.track(kph)
+    placing = placed(placed_by_slip, track, of, copy)
+    assert placing is not None
+    assert placing.slope == pytest.approx(0.5, abs=0.1)
+    assert placing.slope > 5 * placing.error
+    assert placed(placed_by_turns, track, of, copy) is None
+
+
+def test_slip_says_nothing_of_two_on_one_axle(make_drive: Any) -> None:
+    drive = make_drive(HILLS, ())
+    kph = slipping(drive, 0)
+    kph[:, 1] = kph[:, 0]
+    assert placed(placed_by_slip, drive.track(kph), 0, 1) is None
+
+
+def test_without_turn_and_slip_nothing_is_sure(make_drive: Any) -> None:
+    for seed in range(8):
+        drive = make_drive([(0, 50), (120, 50)], (), seed=seed)
+        track = drive.track(drive.spoilt(2, drive.kph[:, 0]))
+        assert placed(placed_by_turns, track, 0, 2) is None
+        by_slip = placed(placed_by_slip, track, 0, 2)
+        assert by_slip is None or abs(by_slip.slope) < 5 * by_slip.error
+
+
+def test_a_drive_too_short_to_ask(make_drive: Any) -> None:
+    drive = make_drive([(0, 20), (3, 30)], ((1.0, 2.0, 12.0),))
+    track = drive.track(drive.spoilt(1, drive.kph[:, 0]))
+    assert placed(placed_by_turns, track, 0, 1) is None
