@@ -20,6 +20,7 @@ COMMANDS = {
     "watch": "canwheel.cli.watch",
     "convert": "canwheel.cli.convert",
     "corners": "canwheel.cli.corners",
+    "discover": "canwheel.cli.discover",
     "demo": "canwheel.cli.demo",
     "codes": "canwheel.cli.codes",
 }

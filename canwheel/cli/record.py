@@ -56,7 +56,11 @@ class _Bitrate(click.ParamType[int | str]):
 @click.option(
     "--bitrate", metavar="N|auto", type=_Bitrate(), help="Of the bus; auto listens for it. [bit/s]"
 )
-@click.option("--dbc", type=FILE, help="DBC file, to see the wheels and judge them on the way.")
+@click.option(
+    "--dbc",
+    type=FILE,
+    help="DBC file, to judge the wheels on the way; without one, how far discovery has come.",
+)
 @click.option("--vehicle", type=FILE, help="Vehicle file (TOML): what is known of the car.")
 @click.option(
     "--acknowledge",
@@ -165,10 +169,8 @@ def _say_manner(facts: "RecordingFacts", settings: "AdapterSettings") -> None:
 
 
 def _view_command(out: Path, dbc: Path | None, vehicle: Path | None, *, plain: bool) -> list[str]:
-    """Return the command line of the view; none where there is nothing to view but counts."""
+    """Return the command line of the view."""
     plain = plain or not has_terminal()
-    if plain and dbc is None:
-        return []
     view = [sys.executable, "-m", "canwheel", "watch", str(out), "--beside-recorder"]
     view += [] if dbc is None else ["--dbc", str(dbc)]
     view += [] if vehicle is None else ["--vehicle", str(vehicle)]

@@ -11,7 +11,20 @@ HelperQuantity = HelperName
 OtherQuantity = Literal[
     "engine_speed", "pedal", "gear", "coolant", "fuel", "counter", "checksum", "odometer", "zero"
 ]
-Quantity = Corner | HelperQuantity | OtherQuantity
+BusQuantity = Literal[
+    # the car's motion
+    "car_speed", "late_speed", "front_speed", "rear_speed", "distance", "lateral", "longitudinal",
+    "steering_rate", "steering_torque",
+    # engine, gearbox and brakes
+    "torque", "air_mass", "throttle", "oil", "output_speed", "clutch", "brake_pressure",
+    "wheel_pressure", "fuel_used",
+    # body and dash
+    "outside", "battery", "tyre_pressure", "tyre_temperature", "switch", "indicator", "clock",
+    # what only the bus itself needs
+    "constant", "walk", "noise", "random", "selector", "crc8", "xor",
+]  # fmt: skip
+"""What the rest of a car's bus talks about; see `background` for who says what."""
+Quantity = Corner | HelperQuantity | OtherQuantity | BusQuantity
 """What a signal tells: a corner's speed, a helper, or what else a car talks about."""
 
 _EXTENDED_IN_DBC = 1 << 31
@@ -26,6 +39,7 @@ class SentSignal:
     ----------
     quantity : what it tells.
     invalid_raw : raw value that says "invalid", None where it has none.
+    page : it is there only in sendings whose selector holds this; None in all.
     """
 
     name: str
@@ -41,6 +55,7 @@ class SentSignal:
     maximum: float = 0.0
     invalid_raw: int | None = None
     comment: str = ""
+    page: int | None = None
 
     @property
     def bits(self) -> BitField:
@@ -145,7 +160,9 @@ def _signal_line(signal: SentSignal) -> str:
     place = f"{signal.start}|{signal.length}@{order}{sign}"
     figures = f"({signal.scale:.12g},{signal.offset:.12g}) "
     figures += f"[{signal.minimum:.12g}|{signal.maximum:.12g}]"
-    return f' SG_ {signal.name} : {place} {figures} "{signal.unit}" TESTER'
+    page = "M " if signal.quantity == "selector" else ""
+    page += "" if signal.page is None else f"m{signal.page} "
+    return f' SG_ {signal.name} {page}: {place} {figures} "{signal.unit}" TESTER'
 
 
 def _attribute_lines(layout: BusLayout) -> list[str]:

@@ -60,3 +60,12 @@ def to_raw(
     high = low + (1 << bits.length) - 1
     raw: NDArray[np.int64] = np.clip(np.rint((values - offset) / scale), low, high).astype(np.int64)
     return raw
+
+
+def bit_places(bits: BitField) -> frozenset[int]:
+    """Bits of the payload that a field takes, each as byte * 8 + bit, bit 0 the lowest."""
+    return frozenset(
+        8 * byte + bit
+        for byte, shift, _, count in _pieces(bits)
+        for bit in range(shift, shift + count)
+    )

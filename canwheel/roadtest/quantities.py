@@ -1,11 +1,10 @@
 """What the car tells beside its wheel speeds: steering, brake, lamps, engine, counters."""
 
-from collections.abc import Callable
-
 import numpy as np
 
 from canwheel.corners import Corner
 from canwheel.roadtest.bus_layout import Quantity, SentSignal, unit_per_kph
+from canwheel.roadtest.bus_quantities import BUS_TELLERS, Teller
 from canwheel.roadtest.motion import KPH, FloatColumn
 from canwheel.roadtest.simulation import SELF_TEST_S, Drive
 
@@ -47,8 +46,6 @@ def _wheel(drive: Drive, signal: SentSignal, corner: Corner, sent_s: FloatColumn
 
 
 _COUNTED = frozenset({"pulses", "pulse", "counts", "count"})
-
-_Teller = Callable[[Drive, SentSignal, FloatColumn, np.random.Generator], FloatColumn]
 
 
 def _speed(
@@ -166,7 +163,8 @@ def _zero(
     return np.zeros(len(sent_s))
 
 
-_TELLERS: dict[Quantity, _Teller] = {
+_TELLERS: dict[Quantity, Teller] = {
+    **BUS_TELLERS,
     "speed": _speed,
     "steering": _steering,
     "yaw_rate": _yaw_rate,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from canwheel.frames import FrameFlag, Frames
 from canwheel.roadtest.bus_layout import BusLayout, SentMessage
+from canwheel.roadtest.checks import CHECKS, check_column
 from canwheel.roadtest.motion import BoolColumn, FloatColumn
 from canwheel.roadtest.packing import Payloads, pack_column, to_raw
 from canwheel.roadtest.quantities import latest, tell
@@ -104,6 +105,8 @@ def _send_message(drive: Drive, message: SentMessage, number: int) -> _Sent:
     ready_s = _sending_times(drive, message.cycle_s, rng)
     ready_s = ready_s[~_silenced(drive, message, ready_s)]
     payloads = np.zeros((len(ready_s), max(8, message.length)), np.uint8)
+    pages = max((s.page + 1 for s in message.signals if s.page is not None), default=1)
+    page = np.arange(len(ready_s)) % pages
     for signal in message.signals:
         values = tell(drive, signal, ready_s, rng)
         if signal.maximum > signal.minimum:
@@ -113,11 +116,16 @@ def _send_message(drive: Drive, message: SentMessage, number: int) -> _Sent:
             place = message.corners.index(signal.quantity)
             flagged = drive.flagged[latest(drive, ready_s), message.corners[place].position]
             raw = np.where(flagged, signal.invalid_raw, raw)
-        pack_column(payloads, signal.bits, raw)
+        if signal.page is None:
+            pack_column(payloads, signal.bits, raw)
+        else:
+            here = page == signal.page
+            paged = payloads[here]
+            pack_column(paged, signal.bits, raw[here])
+            payloads[here] = paged
     for signal in message.signals:
-        if signal.quantity == "checksum":
-            total = payloads.sum(axis=1, dtype=np.int64) + message.frame_id
-            pack_column(payloads, signal.bits, total & ((1 << signal.length) - 1))
+        if signal.quantity in CHECKS:
+            pack_column(payloads, signal.bits, check_column(signal.quantity, payloads, message))
     flags = (FrameFlag.EXTENDED if message.extended else 0) | (FrameFlag.FD if message.fd else 0)
     return _Sent(ready_s, message.frame_id, int(flags), message.length, payloads)
 

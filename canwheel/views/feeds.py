@@ -25,9 +25,15 @@ from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.layout import WheelLayout
+from canwheel.discovery.progress import (
+    STOPS_NEEDED,
+    STRAIGHT_NEEDED_S,
+    DiscoveryProgress,
+    DiscoverySoFar,
+)
 from canwheel.errors import CanwheelError, RequestError
 from canwheel.frames import FrameFlag, Frames, is_wanted
-from canwheel.judgement.guide import Guide, guide_drive
+from canwheel.judgement.guide import Guide, GuideLine, guide_drive
 from canwheel.pipeline import Check, judge
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
@@ -271,7 +277,7 @@ class FollowedDrive:
     Parameters
     ----------
     path : the log; its side file says when it ends.
-    layout, car : see `DriveSoFar`.
+    layout, car : see `DriveSoFar`; without a layout the guide says how far discovery has come.
     is_abandoned : whether the recorder has gone without a word, so that nothing more comes.
 
     Raises
@@ -293,6 +299,7 @@ class FollowedDrive:
         self._facts = read_facts(path)
         self._log = FollowedLog(path, self._is_ended)
         self._wanted = layout.wanted if layout else ()
+        self._discovery = None if layout else DiscoverySoFar()
         self._lock = threading.Lock()
         self._new: list[Frames] = []
         self._grown_to, self._grown_at_s = 0, time.monotonic()
@@ -311,7 +318,9 @@ class FollowedDrive:
 
     def _read(self) -> None:
         for frames in self._log:
-            wanted = frames.select(is_wanted(self._wanted, frames.can_id, frames.flags))
+            wanted = frames
+            if self._discovery is None:
+                wanted = frames.select(is_wanted(self._wanted, frames.can_id, frames.flags))
             sums = _sums(frames)
             with self._lock:
                 self._new.append(wanted)
@@ -331,7 +340,11 @@ class FollowedDrive:
         with self._lock:
             new, self._new = self._new, []
             totals = self._totals
-        self._drive.add(Frames.concatenate(new))
+        fresh = Frames.concatenate(new)
+        if self._discovery is None:
+            self._drive.add(fresh)
+        else:
+            self._discovery.add(fresh)
         summary = self._log.summary
         at_s = max(0.0, (summary.last_time_ns - summary.first_time_ns) / 1e9)
         if is_over:
@@ -347,9 +360,15 @@ class FollowedDrive:
             flow=self._flow(totals, facts.bitrate if facts else None),
             speed_kph=self._drive.speeds_kph(at_s, summary),
             check=self._drive.check,
-            guide=self._drive.guide,
+            guide=self._guide(is_over=is_over),
             adapter=_say_adapter(facts),
         )
+
+    def _guide(self, *, is_over: bool) -> Guide | None:
+        """Return what is still to be driven: for a judgement or, without a DBC, for discovery."""
+        if self._discovery is None:
+            return self._drive.guide
+        return discovery_guide(self._discovery.look(at_once=is_over))
 
     def _say_silence(self) -> str:
         """Say when nothing comes any more."""
@@ -531,6 +550,23 @@ class ReplayedDrive:
 
     def close(self) -> None:
         """Nothing is held open."""
+
+
+def discovery_guide(progress: DiscoveryProgress) -> Guide:
+    """Return what discovery still needs to see, as a guide for the driver."""
+    lines = (
+        GuideLine("wheel speeds seen", float(progress.found), "drive off"),
+        GuideLine(
+            "straight", min(1.0, progress.straight_s / STRAIGHT_NEEDED_S), "straight driving"
+        ),
+        GuideLine(
+            "tight turns both ways",
+            sum(min(1, count) for count in progress.turns) / 2,
+            "a tight turn each way",
+        ),
+        GuideLine("stops", min(1.0, progress.stops / STOPS_NEEDED), "a stop"),
+    )
+    return Guide(lines, enough=progress.enough, says=progress.says)
 
 
 def _sums(frames: Frames) -> NDArray[np.int64]:

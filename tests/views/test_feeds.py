@@ -380,3 +380,21 @@ def test_parts_are_joined_now_and_then_and_never_lost() -> None:
     parts = drive._parts  # noqa: SLF001 - that they stay few is the point
     assert Frames.concatenate(parts).time_ns.tolist() == list(range(100))
     assert len(parts) <= 8
+
+
+def test_without_a_dbc_the_guide_says_how_far_discovery_has_come(
+    grow: Callable[..., Path], car: Vehicle
+) -> None:
+    """The shipped drive has one dead corner, stops and both turns."""
+    feed = FollowedDrive(grow(seconds=0.2), None, car)
+    states: list[LiveState] = []
+    while not states or states[-1].state != "ended":
+        states.append(feed.refresh())
+        time.sleep(0.05)
+    feed.close()
+    guide = states[-1].guide
+    assert guide is not None
+    assert guide.says.startswith("Wheel speeds seen; ")
+    assert guide.lines[0].name == "wheel speeds seen"
+    assert guide.lines[0].is_done
+    assert states[-1].check is None

@@ -6,8 +6,6 @@ the browser to run none and to fetch nothing. So it opens at once, prints as it 
 scripts are switched off.
 """
 
-import base64
-import hashlib
 import math
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -32,6 +30,7 @@ from canwheel.views.document import (
 from canwheel.views.page.charts import HEIGHT, WIDTH
 from canwheel.views.page.plan import plan_check, plan_comparison
 from canwheel.views.page.sections import NamedDrive, view_drives
+from canwheel.views.page.template import content_policy, make_environment
 from canwheel.views.page.units import SpeedName, Units
 from canwheel.views.words import (
     COMPARISON_WORDS,
@@ -186,29 +185,21 @@ def _both_sides(
 def _render(
     notes: PageNotes, document: CheckDocument | CompareDocument, units: Units, **facts: Any
 ) -> str:
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - heavy
-
     style = (files("canwheel.views.page") / "page.css").read_text(encoding="utf-8")
-    environment = Environment(
-        loader=PackageLoader("canwheel.views", "page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(
-        capital=capital,
-        file_name=file_name,
-        given=_printable,
-        time=say_time,
-        units=units.say,
-        lamp=say_lamp,
-        described=lambda corner, side: Corner(corner).described(side),
-        kinds=say_kinds,
-        band=_say_band,
-        confidence=say_confidence,
-        clock=_say_clock,
-        moment=say_moment,
+    environment = make_environment(
+        {
+            "capital": capital,
+            "file_name": file_name,
+            "time": say_time,
+            "units": units.say,
+            "lamp": say_lamp,
+            "described": lambda corner, side: Corner(corner).described(side),
+            "kinds": say_kinds,
+            "band": _say_band,
+            "confidence": say_confidence,
+            "clock": _say_clock,
+            "moment": say_moment,
+        }
     )
     made_at = (notes.made_at or datetime.now().astimezone()).strftime("%Y-%m-%d %H:%M")
     drives = [drive for drives in facts["sides"] for drive in drives]
@@ -233,7 +224,7 @@ def _render(
         made_at=made_at,
         version=VERSION,
         style=style,
-        policy=_policy(style),
+        policy=content_policy(style),
         box=(WIDTH, HEIGHT),
     )
 
@@ -259,23 +250,6 @@ def _some_claim_fails(document: CheckDocument | CompareDocument) -> bool:
 def _job_rows(job: Job) -> list[tuple[str, str]]:
     values = ((label, getattr(job, key)) for key, label in _JOB_LABELS.items())
     return [(label, str(value)) for label, value in values if value not in (None, "")]
-
-
-def _policy(style: str) -> str:
-    """Content security policy: no script at all, this style sheet, nothing from anywhere."""
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; img-src data:; base-uri 'none'; "
-        "form-action 'none'"
-    )
-
-
-_ODD = "\N{REPLACEMENT CHARACTER}"
-
-
-def _printable(text: str) -> str:
-    """Text from a file without what turns lines around or hides; line ends stay."""
-    return "".join(sign if sign.isprintable() or sign == "\n" else _ODD for sign in text)
 
 
 def _say_band(band: BandPart) -> str:
