@@ -165,7 +165,7 @@ def test_files_fingerprint_version_and_date_are_told(name: str, pages: Mapping[s
     assert "At 52 s the car turned left. At 30 s the dash showed 50 km/h." in text
 
 
-@pytest.mark.parametrize("name", OUTCOMES.keys() - {"nothing"})
+@pytest.mark.parametrize("name", sorted(OUTCOMES.keys() - {"nothing"}))
 def test_the_caution_to_confirm_stands_before_the_proposals(
     name: str, pages: Mapping[str, str]
 ) -> None:
