@@ -302,6 +302,7 @@ class FollowedDrive:
         self._discovery = None if layout else DiscoverySoFar()
         self._lock = threading.Lock()
         self._new: list[Frames] = []
+        self._summary = self._log.summary
         self._grown_to, self._grown_at_s = 0, time.monotonic()
         self._totals = np.zeros(4, np.int64)  # frames, error frames, fewest bits, most bits
         self._past: deque[tuple[float, NDArray[np.int64]]] = deque(
@@ -325,6 +326,7 @@ class FollowedDrive:
             with self._lock:
                 self._new.append(wanted)
                 self._totals = self._totals + sums
+                self._summary = self._log.summary  # of these frames, and of none read since
 
     def refresh(self) -> LiveState:
         """Return the state now; at the end, with the judgement of the whole drive."""
@@ -339,13 +341,14 @@ class FollowedDrive:
         is_over = not self._reader.is_alive()
         with self._lock:
             new, self._new = self._new, []
-            totals = self._totals
+            totals, summary = self._totals, self._summary
         fresh = Frames.concatenate(new)
         if self._discovery is None:
             self._drive.add(fresh)
         else:
             self._discovery.add(fresh)
-        summary = self._log.summary
+        if is_over:
+            summary = self._log.summary
         at_s = max(0.0, (summary.last_time_ns - summary.first_time_ns) / 1e9)
         if is_over:
             self._drive.judge(summary, at_once=True)
@@ -354,7 +357,7 @@ class FollowedDrive:
         facts = self._facts
         return LiveState(
             name=self._path.name,
-            state="ended" if is_over else facts.state if facts else "recording",
+            state=_state_of(facts, is_over=is_over),
             says=_say_gap(facts) or self._say_silence() or self._drive.remark,
             at_s=self._elapsed_s(at_s),
             flow=self._flow(totals, facts.bitrate if facts else None),
@@ -404,6 +407,13 @@ class FollowedDrive:
         """Stop reading."""
         self._log.stop()
         self._reader.join()
+
+
+def _state_of(facts: RecordingFacts | None, *, is_over: bool) -> FeedState:
+    """Ended is what has been read to its end; until then the recording goes on, for the reader."""
+    if is_over:
+        return "ended"
+    return facts.state if facts is not None and facts.state != "ended" else "recording"
 
 
 class ReplayedDrive:
