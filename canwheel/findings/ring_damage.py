@@ -42,6 +42,10 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
+MOSTLY = 0.8
+"""A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
+unevenly, some rings more than others."""
+
 TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 4.0, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if no other corner has a
 quarter of it, the one on its axle among them, and no chance is left. On sound real drives they come
@@ -169,19 +173,25 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
     if not others:
         return comb.ripple > LEAST_RIPPLE
     whole = [math.sqrt(float(np.sum(squared))) for squared in others]
-    if comb.ripple > max(
+    stands_out = comb.ripple > max(
         LEAST_RIPPLE, OUTSTANDING * float(np.median(whole)), ABOVE_ALL * max(whole)
-    ):
+    )
+    of_teeth = _of_teeth(comb.squared)
+    if stands_out and of_teeth < MOSTLY * comb.ripple:
         return True
-    if comb.log_evidence < TEETH_LOG_EVIDENCE or spectra[corner.mirror] is None:
-        return False
     # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
     most = max(
         _most_of_teeth(spectrum, comb.seen)
         for other, spectrum in spectra.items()
         if other is not corner and spectrum is not None
     )
-    return _of_teeth(comb.squared) > max(TEETH_RIPPLE, TEETH_OUTSTANDING * most)
+    if stands_out:
+        return of_teeth > OUTSTANDING * most
+    return (
+        comb.log_evidence > TEETH_LOG_EVIDENCE
+        and spectra[corner.mirror] is not None
+        and of_teeth > max(TEETH_RIPPLE, TEETH_OUTSTANDING * most)
+    )
 
 
 def _of_teeth(squared: FloatColumn) -> float:

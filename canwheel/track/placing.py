@@ -29,7 +29,7 @@ BLOCK_S = 2.0
 TURN_SHARE = 0.03
 """A left/right difference over speed that is a turn, not the slip of an axle (1 to 2 %)..."""
 
-GENTLE_TURN_SHARE = 0.006
+GENTLE_TURN_SHARE = 0.004
 """... and where the difference is that of one axle, which slips alike on both sides."""
 
 FEWEST_TURN_S = 2.0
