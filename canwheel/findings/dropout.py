@@ -1,7 +1,5 @@
 """A corner that falls to zero for moments and comes back: a contact that opens and closes."""
 
-import math
-
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
@@ -9,23 +7,18 @@ from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, Figure, Finding, Ou
 from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
 from canwheel.track.motion import TOLD_BY_KPH, Motion
-from canwheel.track.wheel_track import WheelSamples, WheelTrack
+from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import (
     ZeroSpell,
     brakings,
     find_zero_spells,
     is_wheel_lock,
+    told_from_kph,
     wheel_locks,
 )
 
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""
-
-KNOWN_S = 2.0
-"""Below the speed by which every sensor must read, a corner must have read for so long... [s]"""
-
-KNOWN_SHARE = 0.7
-"""... at less than this share of the speed at which it is silent."""
 
 SURE_BRAKINGS = 8
 """A signal that goes in so many brakings, and in nothing else, is no locking wheel."""
@@ -40,7 +33,7 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
         spells = [
             spell
             for spell in silent[corner]
-            if spell.others_top_kph >= _told_from_kph(track.wheel(corner))
+            if spell.others_top_kph >= told_from_kph(track.wheel(corner))
             and spell not in locks[corner]
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
@@ -50,19 +43,6 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)
             findings.append(_describe(corner, spells, motion, with_these))
     return Outcome(findings=tuple(findings))
-
-
-def _told_from_kph(own: WheelSamples) -> float:
-    """Speed from which this corner must read: it has read, for a while, at `KNOWN_SHARE` of it.
-
-    By 15 km/h every sensor must; many do at walking pace.
-    """
-    samples = math.ceil(KNOWN_S / own.period_s) if own.period_s > 0 else 0
-    reading = own.speed_kph[own.speed_kph > own.resolution_kph]
-    if not 0 < samples < len(reading):
-        return TOLD_BY_KPH
-    slowest_kph = float(np.partition(reading, samples)[samples])
-    return min(TOLD_BY_KPH, slowest_kph / KNOWN_SHARE)
 
 
 def _describe(

@@ -4,7 +4,7 @@ from canwheel.corners import CORNERS
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import ZeroSpell, find_zero_spells
+from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, told_from_kph
 
 LONGEST_DROPOUT_S = 2.0
 """A signal that was there and went must stay away for longer than this: contacts that open and
@@ -25,7 +25,7 @@ def find_no_signal(track: WheelTrack, motion: Motion) -> Outcome:
     findings, not_judged = [], []
     for corner in CORNERS:
         spells = find_zero_spells(track, motion, corner)
-        if spells and _stays_dead(spells):
+        if spells and _stays_dead(spells, told_from_kph(track.wheel(corner))):
             findings.append(_describe(spells[-1], track))
         elif not motion.top_kph > TOLD_BY_KPH:
             why = f"the car never passed {TOLD_BY_KPH:.0f} km/h, by which every sensor must read"
@@ -33,16 +33,16 @@ def find_no_signal(track: WheelTrack, motion: Motion) -> Outcome:
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 
 
-def _stays_dead(spells: tuple[ZeroSpell, ...]) -> bool:
+def _stays_dead(spells: tuple[ZeroSpell, ...], from_kph: float) -> bool:
     last = spells[-1]
-    if not last.to_the_end or last.others_top_kph < TOLD_BY_KPH:
+    if not last.to_the_end or last.others_top_kph < from_kph:
         return False
     if last.from_the_start:
         return True
     # A sensor that picks up late is silent at every start and stop; it reads above that speed.
     slow = [s.others_top_kph for s in spells[:-1] if s.starts_slow or s.ends_slow]
-    told_from_kph = max(slow, default=0.0) * (1 + LATE_SPREAD)
-    return last.judged_s > LONGEST_DROPOUT_S and last.others_top_kph > told_from_kph
+    late_kph = max(slow, default=0.0) * (1 + LATE_SPREAD)
+    return last.judged_s > LONGEST_DROPOUT_S and last.others_top_kph > late_kph
 
 
 def _describe(spell: ZeroSpell, track: WheelTrack) -> Finding:

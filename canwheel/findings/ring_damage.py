@@ -46,9 +46,9 @@ MOSTLY = 0.8
 """A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
 unevenly, some rings more than others."""
 
-TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 4.0, 100.0
+TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 3.5, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if no other corner has a
-quarter of it, the one on its axle among them, and no chance is left. On sound real drives they come
+third of it, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
 
 JUMPS_BY_CHANCE = 1e-3
@@ -186,7 +186,7 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         if other is not corner and spectrum is not None
     )
     if stands_out:
-        return of_teeth > OUTSTANDING * most
+        return of_teeth > TEETH_OUTSTANDING * most
     return (
         comb.log_evidence > TEETH_LOG_EVIDENCE
         and spectra[corner.mirror] is not None

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion
+from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, TOLD_BY_KPH, Motion
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
@@ -27,6 +27,13 @@ ALIVE_SHARE = 0.5
 
 WHOLE_SHARE = 0.85
 """From this share on the wheel turns as it should; a fall or rise is timed from here to nothing."""
+
+
+KNOWN_S = 2.0
+"""Below the speed by which every sensor must read, a corner must have read for so long... [s]"""
+
+KNOWN_SHARE = 0.7
+"""... at less than this share of the speed at which it is silent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +89,13 @@ LOCK_EDGE_S = 0.06
 a contact opens and closes between two samples. Between the two stands only the smoothing of the
 unit. [s]"""
 
+LONG_EDGE_S, LONG_EDGE_SAMPLES = 0.15, 6
+"""A fall and a rise that take this long together, [s] and in samples, are no contact's, nor a
+unit's smoothing..."""
+
+SLIGHT_SLOWING_MPS2 = 0.3
+"""... and a car that slows at all was braked, on however little grip. [m/s²]"""
+
 LONGEST_LOCK_S = 4.0
 """No driver holds a locked wheel for longer, on the road, without the car standing. [s]"""
 
@@ -110,6 +124,8 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
         return False
     if spell.edge_s > LOCK_EDGE_S and spell.braking:
         return True  # on ice a car hardly slows, whatever the driver does
+    if spell.edge_s > max(LONG_EDGE_S, LONG_EDGE_SAMPLES * spell.sample_s):
+        return spell.slowing_mps2 > SLIGHT_SLOWING_MPS2
     unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
 
@@ -149,6 +165,19 @@ def brakings(spells: Collection[ZeroSpell]) -> int:
     """How many brakings a corner's spells fall into, `BRAKING_APART_S` or more from each other."""
     starts_s = sorted(spell.from_s for spell in spells)
     return len(starts_s) - sum(b - a < BRAKING_APART_S for a, b in pairwise(starts_s))
+
+
+def told_from_kph(own: WheelSamples) -> float:
+    """Speed from which this corner must read: it has read, for a while, at `KNOWN_SHARE` of it.
+
+    By 15 km/h every sensor must; many do at walking pace.
+    """
+    samples = math.ceil(KNOWN_S / own.period_s) if own.period_s > 0 else 0
+    reading = own.speed_kph[own.speed_kph > own.resolution_kph]
+    if not 0 < samples < len(reading):
+        return TOLD_BY_KPH
+    slowest_kph = float(np.partition(reading, samples)[samples])
+    return min(TOLD_BY_KPH, slowest_kph / KNOWN_SHARE)
 
 
 def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[ZeroSpell, ...]:

@@ -91,3 +91,11 @@ def test_nothing_is_said_of_too_few_samples(make_drive: Any) -> None:
     sent[1:, 0] = False
     track = drive.track(drive.spoilt(0, 0.0), present=sent)
     assert find_no_signal(track, estimate_motion(track)).findings == ()
+
+
+def test_one_that_read_at_walking_pace_and_died_is_told_there(
+    make_drive: Any, only_finding: Any
+) -> None:
+    drive = make_drive([(0, 0), (3, 0), (8, 6), (20, 6), (24, 13), (60, 13), (64, 0)], ())
+    finding = only_finding(drive.track(drive.spoilt(1, 0.0, drive.at(30, 999))))
+    assert (finding.corner, finding.kind) == (Corner.FR, "no_signal")
