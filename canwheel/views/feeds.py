@@ -200,7 +200,8 @@ class DriveSoFar:
         """Return what there is to judge, None while there is nothing."""
         if self.layout is None:
             return None
-        self._judged_at_s = time.monotonic()
+        if self._parts:  # a look before the first frame is no reason to wait for the next one
+            self._judged_at_s = time.monotonic()
         return self._on_its_channel(self.layout)
 
     def _judge(self, frames: Frames, summary: CaptureSummary) -> None:
