@@ -14,36 +14,34 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Span
 from canwheel.track.wheel_track import FloatColumn, WheelTrack, within
+from canwheel.views.page.axes import (
+    ABOVE_TOP,
+    BELOW_ZERO,
+    HEIGHT,
+    WIDTH,
+    Line,
+    Tick,
+    path_through,
+    time_ticks,
+    value_ticks,
+)
 from canwheel.views.page.moments import View
-from canwheel.views.page.probes import Probe, read_off, say_clock
+from canwheel.views.page.probes import Probe, read_off
 from canwheel.views.page.thinning import thin_line
 from canwheel.views.page.units import Units
 from canwheel.views.words import capital
-
-WIDTH, HEIGHT = 10_000, 1_000
-"""Of the box that the lines lie in; the template has the same figures."""
-
-BELOW_ZERO, ABOVE_TOP = 0.03, 0.12
-"""The speed axis reaches so far past its ends, so that a line at zero is seen and letters have
-room; shares of its length."""
 
 DOTS_BELOW = 160
 """With fewer samples than this in a close-up every one is drawn as a dot."""
 
 _MOST_MARKS = 120
-_X_TICKS, _Y_TICKS = 5, 7
-_NICE_S = (0.5, 1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1200, 1800, 3600, 7200, 14400)
-_NICE_SHARES = (1, 2, 5, 10)
+_Y_TICKS = 7
 _LEAST_RANGE = 1.0  # a close-up of a standing car is not one of its noise [km/h]
 _HOUR_S = 3600.0
 _DRIVE_PROBES, _MOMENT_PROBES = 120, 40
 
 _LEAST_SHADE_PCT = 0.3
 """A mark is never narrower, so that a single sample of an hour is marked where it can be seen."""
-
-_EDGE_PCT = 4.0
-"""A tick's words nearer than this to an end of the axis are not centred on it but end there: a
-printer cuts what sticks out of the page."""
 
 _LABEL_TURNS_PCT = 60.0
 """Farther right than this a line's name stands left of its place."""
@@ -54,37 +52,6 @@ _LABEL_LOWEST_PCT = 85.0
 _TELLS_APART = 0.03
 """A line is named where it is off by at least this share of the axis; nearer the others nobody
 could see which one is meant."""
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One line of a chart.
-
-    Attributes
-    ----------
-    name : in the legend; empty for none.
-    look : class that the style sheet gives colour, dashes and width to.
-    path : SVG path in the stretched box.
-    """
-
-    name: str
-    look: str
-    path: str
-
-
-@dataclass(frozen=True, slots=True)
-class Tick:
-    """A tick, or a letter over a mark. [% of the axis, from left or top]"""
-
-    at_pct: float
-    text: str
-
-    @property
-    def anchor(self) -> str:
-        """Which part of the words stands at the tick, as the style sheet names it."""
-        if self.at_pct < _EDGE_PCT:
-            return "first"
-        return "last" if self.at_pct > 100 - _EDGE_PCT else "inner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,10 +145,7 @@ class _Frame:
         return round(100 * (at_s - self.span.from_s) / self.length_s, 3)
 
     def x_ticks(self) -> tuple[Tick, ...]:
-        step_s = next((s for s in _NICE_S if self.length_s / s <= _X_TICKS), _NICE_S[-1])
-        first, last = math.ceil(self.span.from_s / step_s), math.floor(self.span.to_s / step_s)
-        times_s = [round(i * step_s, 1) for i in range(first, last + 1)]
-        return tuple(Tick(self.x_pct(s), say_clock(s, 1 if s % 1 else 0)) for s in times_s)
+        return time_ticks(self.span.from_s, self.span.to_s, self.length_s)
 
     @property
     def x_title(self) -> str:
@@ -193,17 +157,10 @@ class _Frame:
 
     def y_ticks(self) -> tuple[Tick, ...]:
         low, high = self.units.convert(self.low_kph), self.units.convert(self.high_kph)
-        power = 10.0 ** math.floor(math.log10((high - low) / _Y_TICKS))
-        step = next(s * power for s in _NICE_SHARES if (high - low) / (s * power) <= _Y_TICKS)
-        decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-        values = [i * step for i in range(math.ceil(low / step), math.floor(high / step) + 1)]
-        return tuple(
-            Tick(round(100 * (high - value) / (high - low), 3), f"{value:.{decimals}f}")
-            for value in values
-        )
+        return value_ticks(low, high, _Y_TICKS)
 
     def line(self, name: str, look: str, time_s: FloatColumn, speed_kph: FloatColumn) -> Line:
-        return Line(name, look, _path(*self._points(time_s, speed_kph)))
+        return Line(name, look, path_through(*self._points(time_s, speed_kph)))
 
     def dots(self, look: str, time_s: FloatColumn, speed_kph: FloatColumn) -> Line:
         """Points of no length, which a round line end makes dots of."""
@@ -215,8 +172,8 @@ class _Frame:
         """The area between the least and the most that a corner may read."""
         known = ~(np.isnan(view.least_kph) | np.isnan(view.most_kph))
         time_s = view.time_s[known]
-        there = _path(*self._points(time_s, view.most_kph[known]))
-        back = _path(*self._points(time_s[::-1], view.least_kph[known][::-1]))
+        there = path_through(*self._points(time_s, view.most_kph[known]))
+        back = path_through(*self._points(time_s[::-1], view.least_kph[known][::-1]))
         return Line(name, look, f"{there}{back.replace('M', 'L', 1)}Z" if there else "")
 
     def _points(
@@ -308,18 +265,6 @@ def draw_moment(
         y_title=frame.y_title,
         probes=read_off(told_under_pointer, span, units, _MOMENT_PROBES),
     )
-
-
-def _path(x: FloatColumn, y: FloatColumn) -> str:
-    """An SVG path through the points, begun anew after each that is not known."""
-    pieces, pen_is_down = [], False
-    for at, value in zip(x.tolist(), y.tolist(), strict=True):
-        if math.isnan(value):
-            pen_is_down = False
-            continue
-        pieces.append(f"{'L' if pen_is_down else 'M'}{at:.0f} {value:.0f}")
-        pen_is_down = True
-    return "".join(pieces)
 
 
 def _marked(marks: Sequence[Mark]) -> list[tuple[Span, str]]:

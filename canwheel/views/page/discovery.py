@@ -13,10 +13,9 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.proposal import Candidate, Discovery, WheelField
 from canwheel.version import VERSION
-from canwheel.views.page.charts import HEIGHT, WIDTH
+from canwheel.views.page.axes import HEIGHT, WIDTH
 from canwheel.views.page.discovery_chart import (
     TraceChart,
-    anchor,
     draw_sharpest_turn,
     draw_traces,
 )
@@ -132,7 +131,6 @@ def render_discovery_page(
             "file_name": file_name,
             "time": say_time,
             "units": units.say,
-            "anchor": anchor,
         }
     )
     return environment.get_template("discovery.html").render(

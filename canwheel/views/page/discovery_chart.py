@@ -3,7 +3,6 @@
 As in `charts`: lines lie in a box that stretches to the page's width, and words keep their size.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,21 +10,28 @@ import numpy as np
 from canwheel.discovery.comparing import smoothed
 from canwheel.discovery.proposal import Candidate
 from canwheel.track.wheel_track import FloatColumn
-from canwheel.views.page.charts import ABOVE_TOP, BELOW_ZERO, HEIGHT, WIDTH, Line, Tick
+from canwheel.views.page.axes import (
+    ABOVE_TOP,
+    BELOW_ZERO,
+    HEIGHT,
+    WIDTH,
+    Line,
+    Tick,
+    path_through,
+    time_ticks,
+    value_ticks,
+)
 from canwheel.views.page.discovery_words import corner_names
 from canwheel.views.page.thinning import thin_line
 from canwheel.views.page.units import Units
 from canwheel.views.words import capital
 
-_X_TICKS, _Y_TICKS = 5, 6
-_NICE_S = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1200, 1800, 3600, 7200, 14400)
+_Y_TICKS = 6
 _PARTED_S, _CLOSE_UP_S = 3.0, 24.0
 """A turn is where the fields part over some seconds; a close-up shows so much around it. [s]"""
 _FEWEST_MOMENTS = 20
 _LEAST_PARTED = 4.0
 """Nearer than this they only differ by rounding. [raw steps]"""
-_EDGE_PCT = 4.0
-"""Words nearer than this to the ends of the time axis stand inside it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,59 +97,14 @@ def _draw(
         x = (times - first_s) / length_s * WIDTH
         y = (top - thinned) / (top - bottom) * HEIGHT
         look = f"{field.place}" if field.state == "live" else f"{field.place} thick"
-        lines.append(Line(capital(name), look, _path(x, y)))
+        lines.append(Line(capital(name), look, path_through(x, y)))
     relative = kph is not None and candidate.scale.by == "best fitting usual step"
     unit = "steps above standstill" if kph is None else units.speed
     return TraceChart(
         lines=tuple(lines),
-        x_ticks=_time_ticks(first_s, length_s),
-        y_ticks=_ticks(bottom, top),
+        x_ticks=time_ticks(first_s, first_s + length_s, length_s),
+        y_ticks=value_ticks(bottom, top, _Y_TICKS, sign=","),
         y_title=f"{'Raw value' if kph is None else 'Speed'}, {unit}{', relative' * relative}",
         alt=f"The four numbers over time, from {low:,.0f} to {high:,.0f} "
         f"{'steps' if kph is None else units.speed}.",
     )
-
-
-def anchor(tick: Tick) -> str:
-    """Which end of a time's words stands at its place, as the style sheet names it."""
-    if tick.at_pct < _EDGE_PCT:
-        return "first"
-    return "last" if tick.at_pct > 100 - _EDGE_PCT else "inner"
-
-
-def _time_ticks(first_s: float, length_s: float) -> tuple[Tick, ...]:
-    step_s = next((s for s in _NICE_S if length_s / s <= _X_TICKS), _NICE_S[-1])
-    numbers = range(math.ceil(first_s / step_s), math.floor((first_s + length_s) / step_s) + 1)
-    return tuple(
-        Tick(round(100 * (n * step_s - first_s) / length_s, 3), _clock(n * step_s)) for n in numbers
-    )
-
-
-def _ticks(low: float, high: float) -> tuple[Tick, ...]:
-    power = 10.0 ** math.floor(math.log10((high - low) / _Y_TICKS))
-    step = next(s * power for s in (1, 2, 5, 10) if (high - low) / (s * power) <= _Y_TICKS)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    numbers = range(math.ceil(low / step), math.floor(high / step) + 1)
-    return tuple(
-        Tick(round(100 * (high - n * step) / (high - low), 3), f"{n * step:,.{decimals}f}")
-        for n in numbers
-    )
-
-
-def _path(x: FloatColumn, y: FloatColumn) -> str:
-    """An SVG path through the points, begun anew after each that is not known."""
-    pieces, pen_is_down = [], False
-    for at, value in zip(x.tolist(), y.tolist(), strict=True):
-        if math.isnan(value):
-            pen_is_down = False
-            continue
-        pieces.append(f"{'L' if pen_is_down else 'M'}{at:.0f} {value:.0f}")
-        pen_is_down = True
-    return "".join(pieces)
-
-
-def _clock(at_s: int) -> str:
-    """``1:30``, ``1:05:00``."""
-    minutes, rest_s = divmod(at_s, 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02}:{rest_s:02}" if hours else f"{minutes}:{rest_s:02}"

@@ -27,7 +27,7 @@ from canwheel.views.document import (
     document_check,
     document_comparison,
 )
-from canwheel.views.page.charts import HEIGHT, WIDTH
+from canwheel.views.page.axes import HEIGHT, WIDTH
 from canwheel.views.page.plan import plan_check, plan_comparison
 from canwheel.views.page.sections import NamedDrive, view_drives
 from canwheel.views.page.template import content_policy, make_environment

@@ -9,7 +9,8 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Span
 from canwheel.pipeline import Comparison
-from canwheel.views.page.charts import HEIGHT, WIDTH, Drawing, Mark, draw_drive, draw_moment
+from canwheel.views.page.axes import HEIGHT, WIDTH
+from canwheel.views.page.charts import Drawing, Mark, draw_drive, draw_moment
 from canwheel.views.page.moments import View
 from canwheel.views.page.probes import read_off, say_clock
 from canwheel.views.page.units import Units
