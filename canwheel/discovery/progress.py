@@ -17,6 +17,7 @@ from canwheel.discovery.motion import fit_rigid_body
 from canwheel.discovery.proposal import Candidate
 from canwheel.discovery.triangle import fit_triangle
 from canwheel.frames import FrameFlag, Frames
+from canwheel.track.runs import runs
 
 STOPS_NEEDED = 2
 """From a stop at the begin and one at the end the raw value of rest is sure."""
@@ -126,8 +127,8 @@ def progress_of(candidate: Candidate | None) -> DiscoveryProgress:
 
 def _spells(holds: NDArray[np.bool_], step_s: float, shortest_s: float) -> int:
     """How many times something holds for so long."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(np.int8)))
-    return int(np.sum((edges[1::2] - edges[::2]) * step_s >= shortest_s))
+    lengths = [last + 1 - first for first, last in runs(holds, ~holds)]
+    return sum(length * step_s >= shortest_s for length in lengths)
 
 
 class DiscoverySoFar:

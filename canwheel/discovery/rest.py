@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.discovery.fields import Field
 from canwheel.discovery.survey import Survey
+from canwheel.track.runs import runs
 
 _REST_S = 1.0
 """A car that stands does so for longer than this. [s]"""
@@ -53,10 +54,9 @@ def find_rest(time_s: NDArray[np.float64], raw: NDArray[np.float64]) -> Rest | N
     span = float(np.percentile(raw, 99) - np.percentile(raw, 1))
     near = np.ptp(raw, axis=1) <= _APART_AT_REST * span
     still = near & np.all(np.diff(raw, axis=0, prepend=np.nan) == 0, axis=1)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], still, [False]]).astype(np.int8)))
     seen: dict[tuple[float, ...], float] = {}
-    for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        begin, end = max(0, first - 1), stop - 1
+    for first, end in runs(still, ~still):
+        begin = max(0, first - 1)
         length_s = float(time_s[end] - time_s[begin])
         here = raw[end]
         beside = [raw[at] for at in (begin - 1, end + 1) if 0 <= at < len(raw)]

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from canwheel.definitions.layout import BitField
 from canwheel.discovery.hints import DeclaredTurn, SteeringField
-from canwheel.discovery.places import read_field
+from canwheel.discovery.places import read_field, two_complement
 from canwheel.discovery.streams import Stream
 from canwheel.errors import RequestError
 
@@ -102,7 +102,6 @@ def first_is_left_by_field(
 
 def _unfolded(raw: NDArray[np.int64], bits: BitField) -> FloatColumn:
     """Return raw values as two's complement where they then move in smaller steps."""
-    half, full = 1 << (bits.length - 1), 1 << bits.length
-    signed = np.where(raw >= half, raw - full, raw)
+    signed = two_complement(raw, bits.length)
     as_signed = np.abs(np.diff(signed)).sum() < np.abs(np.diff(raw)).sum()
     return (signed if as_signed else raw).astype(np.float64)

@@ -41,7 +41,7 @@ class _PickUp:
     kph: float
     silent_s: float
     reading_s: float
-    odd_share: float
+    odd_s: float
     times: int
 
 
@@ -94,8 +94,8 @@ def _is_clear(pick_up: _PickUp) -> bool:
     return (
         pick_up.silent_s >= FEWEST_S
         and pick_up.reading_s >= FEWEST_S
-        and pick_up.odd_share <= MOST_ODD_SHARE
-        and (pick_up.times > 1 or pick_up.odd_share * pick_up.silent_s <= MOST_ODD_ONCE_S)
+        and pick_up.odd_s <= MOST_ODD_SHARE * pick_up.silent_s
+        and (pick_up.times > 1 or pick_up.odd_s <= MOST_ODD_ONCE_S)
     )
 
 
@@ -125,7 +125,7 @@ def _pick_up(own: WheelSamples, others: FloatColumn) -> _PickUp | None:
         kph=parting_kph if best else _slowest_reading_kph(own),
         silent_s=float(below.sum()) * own.period_s,
         reading_s=float((~quiet[best:]).sum()) * own.period_s,
-        odd_share=_odd(pace, quiet, parting_kph) / max(1, int(below.sum())),
+        odd_s=_odd(pace, quiet, parting_kph) * own.period_s,
         times=len(runs(bounded, ~silent & (others > MOVING_KPH))),
     )
 
