@@ -10,10 +10,7 @@ from canwheel.definitions.families import Family
 from canwheel.definitions.layout import ByteOrder, HelperName, SignalPlace, SpeedUnit
 from canwheel.definitions.survey import Survey
 from canwheel.vehicle import Vehicle
-
-
-class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part of the document."""
+from canwheel.views.part import Part, json_text
 
 
 class SignalPart(Part, frozen=True):
@@ -104,7 +101,7 @@ def document_corners(survey: Survey) -> CornersDocument:
 
 def render_corners_json(document: CornersDocument) -> str:
     """Return the document as JSON text, indented, with a line end."""
-    return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
+    return json_text(document)
 
 
 def render_vehicle_file(survey: Survey, vehicle: Vehicle) -> str:

@@ -31,11 +31,7 @@ from canwheel.discovery.proposal import (
     SidesBy,
     WheelField,
 )
-from canwheel.version import VERSION
-
-
-class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part of the document."""
+from canwheel.views.part import PROGRAM, Part, json_text, utf8
 
 
 class SearchedPart(Part, frozen=True):
@@ -165,7 +161,7 @@ CAUTION = (
 
 def render_discover_json(document: DiscoverDocument | ConfirmDocument) -> str:
     """Return the document as JSON text, indented, with a line end."""
-    return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
+    return json_text(document)
 
 
 def discover_json_schema(
@@ -179,9 +175,9 @@ def document_confirmation(confirmation: Confirmation) -> ConfirmDocument:
     """Put what a second drive says into its document."""
     return ConfirmDocument(
         schema="canwheel-confirm/1",
-        program=f"canwheel {VERSION}",
-        definitions=_utf8(confirmation.dbc),
-        capture=_utf8(confirmation.summary.file),
+        program=PROGRAM,
+        definitions=utf8(confirmation.dbc),
+        capture=utf8(confirmation.summary.file),
         sha256=confirmation.summary.sha256,
         verdict=confirmation.verdict,
         points=[PointPart(p.name, p.outcome, p.says) for p in confirmation.points],
@@ -192,9 +188,9 @@ def document_discovery(summary: CaptureSummary, discovery: Discovery) -> Discove
     """Put a discovery into its document."""
     return DiscoverDocument(
         schema="canwheel-discover/1",
-        program=f"canwheel {VERSION}",
+        program=PROGRAM,
         capture=SearchedPart(
-            file=_utf8(summary.file),
+            file=utf8(summary.file),
             sha256=summary.sha256,
             frames=summary.frames,
             first_time=summary.first_time_ns / 1e9,
@@ -268,11 +264,6 @@ def _field(field: WheelField) -> FieldPart:
         ratio=_figures(field.ratio, 5),
         rest_raw=field.rest_raw,
     )
-
-
-def _utf8(name: str) -> str:
-    """A file name that is no Unicode, with its odd bytes spelt out, since JSON is UTF-8."""
-    return name.encode("utf-8", "backslashreplace").decode()
 
 
 def _figures(value: float | None, digits: int) -> float | None:

@@ -21,13 +21,7 @@ from canwheel.pipeline import Check, CodesBeside, CodesCompared, Comparison
 from canwheel.track.coverage import SPEED_BANDS_KPH
 from canwheel.track.lamps import LampName
 from canwheel.track.units import assumed_scale
-from canwheel.version import VERSION
-
-_PROGRAM = f"canwheel {VERSION}"
-
-
-class Part(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part of a document."""
+from canwheel.views.part import PROGRAM, Part, json_text, utf8
 
 
 class CapturePart(Part, frozen=True):
@@ -270,7 +264,7 @@ class CompareDocument(Part, frozen=True):
 
 def render_json(document: CheckDocument | CompareDocument) -> str:
     """Return the document as JSON text, indented, with a line end."""
-    return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
+    return json_text(document)
 
 
 def json_schema(document_type: type[CheckDocument | CompareDocument]) -> dict[str, Any]:
@@ -283,9 +277,9 @@ def document_check(check: Check) -> CheckDocument:
     summary, judgement = check.summary, check.judgement
     return CheckDocument(
         schema="canwheel-check/1",
-        program=_PROGRAM,
+        program=PROGRAM,
         capture=CapturePart(
-            file=_utf8(summary.file),
+            file=utf8(summary.file),
             sha256=summary.sha256,
             frames=summary.frames,
             first_time=summary.first_time_ns / 1e9,
@@ -295,7 +289,7 @@ def document_check(check: Check) -> CheckDocument:
             channel=check.channel,
         ),
         definitions=DefinitionsPart(
-            file=_utf8(check.layout.file),
+            file=utf8(check.layout.file),
             sha256=check.definitions_sha256,
             wheels={corner: _wheel(check.layout.wheel(corner)) for corner in CORNERS},
             speed_unit=check.layout.unit,
@@ -330,7 +324,7 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
     proof = comparison.proof
     return CompareDocument(
         schema="canwheel-compare/1",
-        program=_PROGRAM,
+        program=PROGRAM,
         verdict=proof.verdict,
         corners={
             repair.corner: RepairPart(list(repair.before), list(repair.after), repair.verdict)
@@ -422,7 +416,7 @@ def _claim(claim: Claim) -> ClaimPart:
 def _codes(codes: CodesBeside) -> CodesPart:
     reading = codes.reading
     return CodesPart(
-        file=_utf8(codes.file),
+        file=utf8(codes.file),
         read_at=reading.read_at,
         vehicle=reading.vehicle,
         codes=[
@@ -474,8 +468,3 @@ def _ms(time_s: float) -> float:
 
 def _ms_or_none(time_s: float | None) -> float | None:
     return None if time_s is None else _ms(time_s)
-
-
-def _utf8(name: str) -> str:
-    """A file name that is no Unicode, with its odd bytes spelt out, since JSON is UTF-8."""
-    return name.encode("utf-8", "backslashreplace").decode()
