@@ -4,10 +4,10 @@ from pathlib import Path
 
 import click
 
+from canwheel.cli.new_file import write_new
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.cli.progress import reading_progress
-from canwheel.errors import RequestError
 
 
 @click.command("corners", short_help="Show which signal of a DBC is which corner, and why.")
@@ -42,7 +42,8 @@ def command(
     with reading_progress() as progress:
         survey = survey_corners(read_definitions(dbc), car, capture, progress=progress)
     if written is not None:
-        _write_new(written, render_vehicle_file(survey, car))
+        write_new(written, render_vehicle_file(survey, car))
+        tell(f"wrote {written}")
     if as_json:
         write_json(render_corners_json(document_corners(survey)))
     else:
@@ -50,26 +51,3 @@ def command(
 
         write_text(render_corners(survey, car, this_screen()))
     return 0
-
-
-def _write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet.
-
-    Raises
-    ------
-    RequestError : it is there, or cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError as error:
-        raise RequestError(
-            "is there already", where=str(path), remedy="give the new vehicle file another name"
-        ) from error
-    except OSError as error:
-        raise RequestError(
-            f"cannot be written: {error.strerror}",
-            where=str(path),
-            remedy="choose a folder that you may write to",
-        ) from error
-    tell(f"wrote {path}")

@@ -1,13 +1,13 @@
 """``canwheel discover``: where the wheel speeds stand, without a DBC."""
 
 import hashlib
-import os
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from canwheel.cli.new_file import check_free, write_new
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.cli.page import UNITS, PageRequest
@@ -167,7 +167,7 @@ def command(
             )
         return _confirm(proposal, capture, _hints(options), channel, as_json=as_json)
     if written is not None:
-        _check_free(written)
+        _check_names(written)
     from canwheel.discovery import discover_capture  # noqa: PLC0415 - not for the help text
 
     hints = _hints(options)
@@ -272,7 +272,7 @@ def _vehicle_beside(dbc: Path) -> Path:
     return dbc.with_suffix(".toml")
 
 
-def _check_free(dbc: Path) -> None:
+def _check_names(dbc: Path) -> None:
     """Make sure that both files can be written, before a long recording is read.
 
     Raises
@@ -282,17 +282,7 @@ def _check_free(dbc: Path) -> None:
     if dbc.suffix.lower() != ".dbc":
         raise RequestError("is no name of a DBC file", where=str(dbc), remedy="end it in .dbc")
     for path in (dbc, _vehicle_beside(dbc)):
-        if os.path.lexists(path):
-            raise RequestError(
-                "is there already and stays as it is", where=str(path), remedy="name another file"
-            )
-    folder = dbc.absolute().parent
-    if not folder.is_dir() or not os.access(folder, os.W_OK):
-        raise RequestError(
-            "cannot be written: its folder does not exist, or may not be written to",
-            where=str(dbc),
-            remedy="name a file in a folder that is yours",
-        )
+        check_free(path)
 
 
 def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: bool) -> None:
@@ -310,18 +300,6 @@ def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: b
 
     check_writable(candidate, mirror_unknown=mirror_unknown)
     vehicle = _vehicle_beside(dbc)
-    texts = {
-        dbc: render_candidate_dbc(candidate, capture),
-        vehicle: render_candidate_vehicle(candidate, dbc.name, capture),
-    }
-    for path, text in texts.items():
-        try:
-            with path.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-        except OSError as error:
-            raise RequestError(
-                f"cannot be written: {error.strerror}",
-                where=str(path),
-                remedy="name a file in a folder that is yours",
-            ) from error
+    write_new(dbc, render_candidate_dbc(candidate, capture))
+    write_new(vehicle, render_candidate_vehicle(candidate, dbc.name, capture))
     tell(f"wrote {dbc} and {vehicle}")

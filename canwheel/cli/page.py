@@ -1,6 +1,5 @@
 """The page, for the commands that can write one: its options, and the writing of the file."""
 
-import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from canwheel.cli.new_file import check_free, write_new
 from canwheel.cli.options import FILE, Decorated
 from canwheel.errors import RequestError
 
@@ -70,7 +70,7 @@ class PageRequest:
                         remedy="add --page OUT.html",
                     )
             return cls(None, None)
-        _check_free(out)
+        check_free(out)
         from canwheel.job import Job, read_job  # noqa: PLC0415 - the help text needs none of it
         from canwheel.views.page import PageNotes  # noqa: PLC0415
 
@@ -86,34 +86,4 @@ class PageRequest:
         """
         if self.out is None or self.notes is None:
             return
-        text = render(self.notes)
-        try:
-            with self.out.open("x", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-        except FileExistsError as error:
-            raise _is_there(self.out) from error
-        except OSError as error:
-            raise _cannot_write(self.out, error.strerror) from error
-
-
-def _check_free(out: Path) -> None:
-    """Make sure that the page can be written there, before a long recording is read."""
-    if os.path.lexists(out):
-        raise _is_there(out)
-    folder = out.absolute().parent
-    if not folder.is_dir():
-        raise _cannot_write(out, "its folder does not exist")
-    if not os.access(folder, os.W_OK):
-        raise _cannot_write(out, "its folder may not be written to")
-
-
-def _is_there(out: Path) -> RequestError:
-    return RequestError(
-        "is there already and stays as it is", where=str(out), remedy="name another file"
-    )
-
-
-def _cannot_write(out: Path, why: str | None) -> RequestError:
-    return RequestError(
-        f"cannot be written: {why}", where=str(out), remedy="name a file in a folder that is yours"
-    )
+        write_new(self.out, render(self.notes))
