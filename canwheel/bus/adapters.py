@@ -1,10 +1,11 @@
 """Which adapter: named the way python-can names one, and what it can see of its own accord."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from canwheel.errors import RequestError
+from canwheel.errors import AdapterError, RequestError
 
 USUAL_BITRATE = 500_000
 """The usual rate of the network that the brake unit is on (common practice, no source). [bit/s]"""
@@ -44,6 +45,15 @@ class AdapterSettings:
     def at(self, bitrate: int | None) -> "AdapterSettings":
         """Return the same at another bit rate. [bit/s]"""
         return replace(self, bitrate=bitrate)
+
+    def arguments(self, **more: Any) -> dict[str, Any]:
+        """Arguments for the driver's constructor; the configuration's own options come first."""
+        arguments: dict[str, Any] = {**more, **self.options, "interface": self.interface}
+        if self.channel is not None:
+            arguments["channel"] = self.channel
+        if self.bitrate is not None and self.interface not in WITHOUT_BITRATE:
+            arguments["bitrate"] = self.bitrate
+        return arguments
 
     @property
     def words(self) -> str:
@@ -125,6 +135,37 @@ def check_complete(settings: AdapterSettings) -> None:
             remedy=f"say --bitrate {USUAL_BITRATE} (usual where the brake unit is), or let [bus] "
             "in the vehicle file say it; record can look for it with --bitrate auto",
         )
+
+
+@contextmanager
+def drivers_told(settings: AdapterSettings, say: Callable[[BaseException], str]) -> Iterator[None]:
+    """Open an adapter within: whatever its driver raises is told as what to do about it.
+
+    Parameters
+    ----------
+    say : what an error says, on one line.
+
+    Raises
+    ------
+    AdapterError : no driver for it, or the driver cannot open it.
+    """
+    import can  # noqa: PLC0415 - loaded only where adapters are used
+
+    try:
+        yield
+    except (AdapterError, RequestError):
+        raise
+    except (can.CanInterfaceNotImplementedError, ImportError) as error:
+        raise AdapterError(
+            f"{settings.interface} cannot be used here: {say(error)}",
+            remedy=install_remedy(settings.interface),
+        ) from error
+    except Exception as error:  # drivers raise whatever their libraries do
+        raise AdapterError(
+            f"{settings.words} cannot be opened: {say(error)}",
+            remedy="check that it is plugged in and free, and its name; canwheel adapters lists "
+            "what can be seen",
+        ) from error
 
 
 def _unknown_interface(interface: str | None) -> RequestError:

@@ -21,12 +21,11 @@ from typing import Any, Literal, Protocol
 import can
 
 from canwheel.bus.adapters import (
-    WITHOUT_BITRATE,
     WITHOUT_HARDWARE,
     AdapterSettings,
     check_complete,
+    drivers_told,
     find_port,
-    install_remedy,
     port_identity,
 )
 from canwheel.bus.log_line import ChannelNames, one_word
@@ -163,21 +162,8 @@ def open_listener(settings: AdapterSettings, *, acknowledge: bool = False) -> Li
     """
     check_complete(settings)
     opener = _OPENERS.get(settings.interface, _open_other)
-    try:
+    with drivers_told(settings, _say):
         opened = opener(settings, acknowledge=acknowledge)
-    except (AdapterError, RequestError):
-        raise
-    except (can.CanInterfaceNotImplementedError, ImportError) as error:
-        raise AdapterError(
-            f"{settings.interface} cannot be used here: {_say(error)}",
-            remedy=install_remedy(settings.interface),
-        ) from error
-    except Exception as error:  # drivers raise whatever their libraries do
-        raise AdapterError(
-            f"{settings.words} cannot be opened: {_say(error)}",
-            remedy="check that it is plugged in and free, and its name; canwheel adapters lists "
-            "what can be seen",
-        ) from error
     return Listener(opened, settings)
 
 
@@ -211,20 +197,9 @@ class AdapterDoor:
         return listener
 
 
-def _bus_arguments(settings: AdapterSettings, **more: Any) -> dict[str, Any]:
-    """Arguments for the driver's constructor; the configuration's own options come first."""
-    arguments: dict[str, Any] = {**more, **settings.options}
-    arguments["interface"] = settings.interface
-    if settings.channel is not None:
-        arguments["channel"] = settings.channel
-    if settings.bitrate is not None and settings.interface not in WITHOUT_BITRATE:
-        arguments["bitrate"] = settings.bitrate
-    return arguments
-
-
 def _open_bus(settings: AdapterSettings, **more: Any) -> can.BusABC:
     """Open the library's own driver, with the configuration resolved already."""
-    return can.Bus(ignore_config=True, **_bus_arguments(settings, **more))
+    return can.Bus(ignore_config=True, **settings.arguments(**more))
 
 
 def _refuse_to_acknowledge(
@@ -242,7 +217,7 @@ def _open_slcan(settings: AdapterSettings, *, acknowledge: bool) -> OpenedBus:
     """Serial adapters with the open ASCII protocol: ``L`` is its listen-only command."""
     from canwheel.bus.serial_line import ListeningSlcanBus  # noqa: PLC0415 - needs pyserial
 
-    arguments = _bus_arguments(settings, timeout=SERIAL_TIMEOUT_S)
+    arguments = settings.arguments(timeout=SERIAL_TIMEOUT_S)
     del arguments["interface"]
     bus = ListeningSlcanBus(**{**arguments, "listen_only": True})
     manner: Manner = "listen only"

@@ -1,12 +1,11 @@
 """Open an adapter for asking a unit: unlike everywhere else in canwheel, one that may send."""
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from canwheel.bus.adapters import (
-    WITHOUT_BITRATE,
     AdapterSettings,
     check_complete,
-    install_remedy,
+    drivers_told,
 )
 from canwheel.bus.listening import read_link
 from canwheel.capture.library import import_can
@@ -34,24 +33,8 @@ def open_for_diagnosis(settings: AdapterSettings) -> "can.BusABC":
     library = import_can()
     check_complete(settings)
     _check_can_ask(settings)
-    arguments: dict[str, Any] = {**settings.options, "interface": settings.interface}
-    if settings.channel is not None:
-        arguments["channel"] = settings.channel
-    if settings.bitrate is not None and settings.interface not in WITHOUT_BITRATE:
-        arguments["bitrate"] = settings.bitrate
-    try:
-        bus: can.BusABC = library.Bus(ignore_config=True, **arguments)
-    except (library.CanInterfaceNotImplementedError, ImportError) as error:
-        raise AdapterError(
-            f"{settings.interface} cannot be used here: {_say(error)}",
-            remedy=install_remedy(settings.interface),
-        ) from error
-    except Exception as error:  # drivers raise whatever their libraries do
-        raise AdapterError(
-            f"{settings.words} cannot be opened: {_say(error)}",
-            remedy="check that it is plugged in and free, and its name; canwheel adapters lists "
-            "what can be seen",
-        ) from error
+    with drivers_told(settings, _say):
+        bus: can.BusABC = library.Bus(ignore_config=True, **settings.arguments())
     return bus
 
 
