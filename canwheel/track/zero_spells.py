@@ -117,8 +117,9 @@ BRAKING_APART_S = 4.0
 def is_wheel_lock(spell: ZeroSpell) -> bool:
     """Whether the brake, not the sensor, explains a spell.
 
-    The car must be slowing, and the wheel must take its time to stop, or the message come too
-    seldom to show it. A brake signal that says "not braked" rules it out.
+    A brake signal that says "not braked" rules it out. The wheel must take its time to stop, or the
+    message come too seldom to show it; and the car must be slowing: by less where the wheel took
+    long, and at all only where no brake signal says so.
     """
     if spell.braking is False or spell.silent_s > LONGEST_LOCK_S:
         return False

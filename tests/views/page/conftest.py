@@ -242,3 +242,29 @@ def saved(tmp_path: Path) -> Callable[[str], str]:
         return path.as_uri()
 
     return write
+
+
+def watch(context: Any) -> tuple[Any, list[str]]:
+    """A tab, and what it complains of or asks for beyond the page itself."""
+    complaints: list[str] = []
+    tab = context.new_page()
+    tab.on("console", lambda message: complaints.append(f"console: {message.text}"))
+    tab.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+    tab.on("dialog", lambda dialog: (complaints.append("dialog"), dialog.dismiss()))
+    tab.on(
+        "request",
+        lambda request: (
+            request.is_navigation_request() or complaints.append(f"request: {request.url}")
+        ),
+    )
+    return tab, complaints
+
+
+@pytest.fixture(scope="session")
+def watched() -> Callable[[Any], tuple[Any, list[str]]]:
+    return watch
+
+
+@pytest.fixture(params=HOSTILE)
+def hostile(request: pytest.FixtureRequest) -> str:
+    return str(request.param)

@@ -21,6 +21,7 @@ from canwheel.pipeline import Check, Comparison
 
 Pages = Mapping[str, Any]
 Saved = Callable[[str], str]
+Watched = Callable[[Any], tuple[Any, list[str]]]
 
 WIDTHS = (1440, 768, 360)
 OPENS_WITHIN_S = 2.0
@@ -28,25 +29,9 @@ LARGEST_PAGE = 8_000_000
 PAPERS = ("A4", "Letter")
 
 
-def watched(context: Any) -> tuple[Any, list[str]]:
-    """A tab, and what it complains of or asks for beyond the page itself."""
-    complaints: list[str] = []
-    tab = context.new_page()
-    tab.on("console", lambda message: complaints.append(f"console: {message.text}"))
-    tab.on("pageerror", lambda error: complaints.append(f"error: {error}"))
-    tab.on("dialog", lambda dialog: (complaints.append("dialog"), dialog.dismiss()))
-    tab.on(
-        "request",
-        lambda request: (
-            request.is_navigation_request() or complaints.append(f"request: {request.url}")
-        ),
-    )
-    return tab, complaints
-
-
 @pytest.mark.parametrize("width", WIDTHS)
 def test_ten_outcomes_open_without_error_request_or_sideways_scroll(
-    width: int, browser: Any, outcomes: Pages, saved: Saved
+    width: int, browser: Any, outcomes: Pages, saved: Saved, watched: Watched
 ) -> None:
     context = browser.new_context(viewport={"width": width, "height": 900})
     for name, page in outcomes.items():
@@ -166,7 +151,7 @@ def test_black_and_white_is_enough(browser: Any, outcomes: Pages, saved: Saved) 
 
 @pytest.mark.parametrize("policy_is_off", [False, True])
 def test_hostile_words_do_not_run(
-    *, policy_is_off: bool, attack: Any, browser: Any, saved: Saved
+    *, policy_is_off: bool, attack: Any, browser: Any, saved: Saved, watched: Watched
 ) -> None:
     # With the policy switched off the escaping alone has to hold.
     context = browser.new_context(bypass_csp=policy_is_off)
@@ -183,7 +168,9 @@ def test_hostile_words_do_not_run(
     context.close()
 
 
-def test_the_policy_stops_a_script_that_got_in(browser: Any, outcomes: Pages, saved: Saved) -> None:
+def test_the_policy_stops_a_script_that_got_in(
+    browser: Any, outcomes: Pages, saved: Saved, watched: Watched
+) -> None:
     html = outcomes["proven"].html
     attack = (
         "<script>window.ran=1</script><img src=x onerror='window.ran=1'><style>*{top:1px}</style>"
