@@ -6,18 +6,26 @@ from numpy.typing import NDArray
 from canwheel.track.wheel_track import WheelSamples
 
 HEARD_SHARE = 0.1
-"""The recorder was listening when at least this share of the usual frames came meanwhile..."""
+"""The recorder was listening when at least this share of the usual other frames came meanwhile..."""
 
 EDGE_PERIODS = 2
 """... beside those that come in so many of the message's own periods: between its last frame and
-the recorder's gap, and between that and its next frame."""
+the recorder's gap, and between that and its next frame..."""
+
+BY_CHANCE = 3.0
+"""... and beside so many standard deviations of those, and one more: on a quiet bus they are few.
+"""
+
+REGULAR_PERIODS = 3
+"""Between two frames of the message no further apart than this it comes regularly."""
 
 
-def usual_frames_per_s(wheel: WheelSamples) -> float:
-    """How many frames of all kinds are heard a second while this message comes regularly. [1/s]"""
-    if len(wheel.time_s) < 2:  # noqa: PLR2004 - a rate needs two samples
-        return 0.0
-    return float(np.median(np.diff(wheel.index))) / wheel.period_s if wheel.period_s > 0 else 0.0
+def others_per_s(wheel: WheelSamples) -> float:
+    """How many other frames are heard a second while this message comes regularly. [1/s]"""
+    step_s, others = np.diff(wheel.time_s), np.diff(wheel.index) - 1
+    regular = (step_s > 0) & (step_s < REGULAR_PERIODS * wheel.period_s)
+    listened_s = float(np.sum(step_s[regular]))
+    return float(np.sum(others[regular])) / listened_s if listened_s > 0 else 0.0
 
 
 def was_listening(
@@ -30,7 +38,8 @@ def was_listening(
     wheel : a corner that the message carries.
     silence_s, heard : (k,) length of each silence [s], and frames of any kind heard in it.
     """
-    rate = usual_frames_per_s(wheel)
-    least = rate * (HEARD_SHARE * silence_s + EDGE_PERIODS * wheel.period_s)
-    listening: NDArray[np.bool_] = (heard > 0) & (heard >= least)
+    rate = others_per_s(wheel)
+    at_the_edges = rate * EDGE_PERIODS * wheel.period_s
+    by_chance = at_the_edges + BY_CHANCE * np.sqrt(at_the_edges) + 1
+    listening: NDArray[np.bool_] = heard >= HEARD_SHARE * rate * silence_s + by_chance
     return listening
