@@ -20,8 +20,9 @@ from canwheel.track.zero_spells import (
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""
 
-SURE_BRAKINGS = 8
-"""A signal that goes in so many brakings, and in nothing else, is no locking wheel."""
+SURE_BRAKINGS = 6
+"""A signal that goes in so many brakings, and in nothing else, is no locking wheel, unless the wheel
+takes its time. (common practice, no source)"""
 
 
 def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
@@ -78,7 +79,8 @@ def _describe(
 
 def _confidence(spells: list[ZeroSpell]) -> float:
     if all(is_wheel_lock(spell) for spell in spells):  # nothing but its being alone speaks for it
-        return 0.9 if brakings(spells) >= SURE_BRAKINGS else 0.6
+        sharp = [spell for spell in spells if not spell.takes_its_time]
+        return 0.9 if brakings(sharp) >= SURE_BRAKINGS else 0.6
     if max(spell.others_top_kph for spell in spells) < TOLD_BY_KPH:
         return 0.6 if len(spells) == 1 else 0.9
     return 0.9 if len(spells) == 1 else 0.99

@@ -50,7 +50,8 @@ class ZeroSpell:
     edge_s : time of fall and of rise together; short for a broken contact, long for a wheel that
         is being stopped and spun up again. [s]
     sample_s : usual time between samples, the finest that an edge can be timed. [s]
-    slowing_mps2 : how hard the car slowed meanwhile, by the others; positive when slowing. [m/s²]
+    slowing_mps2 : how hard the car slowed as it fell, or meanwhile where that is more, by the
+        others; positive when slowing. [m/s²]
     braking : whether a brake signal says so; None without one.
     to_the_end : no reading after it.
     from_the_start : none before it.
@@ -78,6 +79,11 @@ class ZeroSpell:
     def span(self) -> Span:
         """When."""
         return Span(self.from_s, self.to_s)
+
+    @property
+    def takes_its_time(self) -> bool:
+        """Whether its fall and rise are a wheel's, no contact's."""
+        return self.edge_s > max(LONG_EDGE_S, LONG_EDGE_SAMPLES * self.sample_s)
 
 
 LOCK_SLOWING_MPS2 = 0.8
@@ -110,6 +116,9 @@ source)"""
 RARELY = 3
 """A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
 
+FALLING_S = 0.4
+"""A wheel that the brake stops is told to read nothing so long after the car began to slow. [s]"""
+
 BRAKING_APART_S = 4.0
 """Locks farther apart than this are of two brakings. [s]"""
 
@@ -125,7 +134,7 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
         return False
     if spell.edge_s > LOCK_EDGE_S and spell.braking:
         return True  # on ice a car hardly slows, whatever the driver does
-    if spell.edge_s > max(LONG_EDGE_S, LONG_EDGE_SAMPLES * spell.sample_s):
+    if spell.takes_its_time:
         return spell.slowing_mps2 > SLIGHT_SLOWING_MPS2
     unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
@@ -142,12 +151,13 @@ def wheel_locks(
     goes `RARELY` times as often without the brake goes with it as well.
     """
     locks = {corner: _locks(own) for corner, own in spells.items()}
-    locking = [corner for corner, own in locks.items() if own]
-    if len(locking) == 1:
-        corner = locking[0]
-        unbraked = len(spells[corner]) - len(locks[corner])
-        if brakings(locks[corner]) >= TOO_MANY or unbraked >= RARELY * len(locks[corner]):
-            return dict.fromkeys(spells, frozenset())
+    for corner, own in locks.items():
+        by_contact = sum(not spell.takes_its_time for spell in spells[corner] if spell not in own)
+        if by_contact >= RARELY * len(own):
+            locks[corner] = frozenset()
+    locking = [own for own in locks.values() if own]
+    if len(locking) == 1 and brakings(locking[0]) >= TOO_MANY:
+        return dict.fromkeys(spells, frozenset())
     return locks
 
 
@@ -242,6 +252,7 @@ def _describe(
         int(np.searchsorted(track.time_s, from_s - own.period_s)),
         int(np.searchsorted(track.time_s, to_s + own.period_s, "right")),
     )
+    falling = slice(int(np.searchsorted(track.time_s, from_s - FALLING_S)), meanwhile.start + 1)
     return ZeroSpell(
         corner=corner,
         from_s=from_s,
@@ -252,13 +263,18 @@ def _describe(
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
         edge_s=(fall_s or 0.0) + (rise_s or 0.0),
         sample_s=own.period_s,
-        slowing_mps2=float(-np.median(motion.accel_mps2[meanwhile])),
+        slowing_mps2=max(_slowing_mps2(motion, falling), _slowing_mps2(motion, meanwhile)),
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
         starts_slow=first > 0 and not readings.others_kph[first - 1] >= READ_FROM_KPH,
         ends_slow=last + 1 < len(own.time_s) and not readings.others_kph[last + 1] >= READ_FROM_KPH,
     )
+
+
+def _slowing_mps2(motion: Motion, during: slice) -> float:
+    accel = motion.accel_mps2[during]
+    return -float(np.median(accel)) if len(accel) else 0.0
 
 
 def _braking(track: WheelTrack, from_s: float, to_s: float) -> bool | None:
