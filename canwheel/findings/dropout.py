@@ -21,8 +21,11 @@ START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""
 
 SURE_BRAKINGS = 6
-"""A signal that goes in so many brakings, and in nothing else, is no locking wheel, unless the wheel
-takes its time. (common practice, no source)"""
+"""A signal that goes in so many brakings, and in nothing else, is no locking wheel, unless the
+wheel takes its time. (common practice, no source)"""
+
+SURE_TIMES = 1.5
+"""At so many times the speed from which a corner must read, one silence is enough to be sure."""
 
 
 def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
@@ -42,7 +45,9 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             moments = [spell.from_s for spell in spells]
             driving = trace_driving(track, motion)
             with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)
-            findings.append(_describe(corner, spells, motion, with_these))
+            sure_kph = min(TOLD_BY_KPH, SURE_TIMES * told_from_kph(track.wheel(corner)))
+            confidence = _confidence(spells, sure_kph)
+            findings.append(_describe(corner, spells, motion, with_these, confidence))
     return Outcome(findings=tuple(findings))
 
 
@@ -51,6 +56,7 @@ def _describe(
     spells: list[ZeroSpell],
     motion: Motion,
     circumstances: tuple[Circumstance, ...],
+    confidence: float,
 ) -> Finding:
     longest_s = max(spell.silent_s for spell in spells)
     per_km = len(spells) / max(motion.distance_km, 1e-3)
@@ -58,7 +64,7 @@ def _describe(
     return Finding(
         corner=corner,
         kind="dropout",
-        confidence=_confidence(spells),
+        confidence=confidence,
         spans=tuple(spell.span for spell in spells),
         count=len(spells),
         says=(
@@ -77,11 +83,11 @@ def _describe(
     )
 
 
-def _confidence(spells: list[ZeroSpell]) -> float:
+def _confidence(spells: list[ZeroSpell], sure_kph: float) -> float:
     if all(is_wheel_lock(spell) for spell in spells):  # nothing but its being alone speaks for it
         sharp = [spell for spell in spells if not spell.takes_its_time]
         return 0.9 if brakings(sharp) >= SURE_BRAKINGS else 0.6
-    if max(spell.others_top_kph for spell in spells) < TOLD_BY_KPH:
+    if max(spell.others_top_kph for spell in spells) < sure_kph:
         return 0.6 if len(spells) == 1 else 0.9
     return 0.9 if len(spells) == 1 else 0.99
 

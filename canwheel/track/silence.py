@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from canwheel.track.wheel_track import WheelSamples
 
 HEARD_SHARE = 0.1
-"""The recorder was listening when at least this share of the usual other frames came meanwhile..."""
+"""The recorder was listening when at least this share of the usual other frames came..."""
 
 EDGE_PERIODS = 2
 """... beside those that come in so many of the message's own periods: between its last frame and
