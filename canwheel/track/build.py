@@ -90,7 +90,7 @@ def _wheel_samples(
     if layout.unit == "pulse count":
         # A mark such as "invalid" is no count: a difference from or to it would be a jump.
         counted = ~flagged
-        rate, step = counter_rate(
+        rate, step, mean_over_s = counter_rate(
             raw[counted], own_time_s[counted], modulus=place.counter_modulus, period_s=period_s
         )
         kph_per_count_a_second = abs(place.scale) * factor
@@ -98,6 +98,7 @@ def _wheel_samples(
         speed[counted] = rate * kph_per_count_a_second
         resolution = step * kph_per_count_a_second
     else:
+        mean_over_s = 0.0
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value[order]) * factor
         resolution = abs(place.scale) * factor
@@ -109,6 +110,7 @@ def _wheel_samples(
         index=frames.index[column.rows][order],
         resolution_kph=resolution,
         period_s=period_s,
+        mean_over_s=mean_over_s,
     )
 
 

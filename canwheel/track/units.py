@@ -60,7 +60,7 @@ def kph_per_unit(unit: SpeedUnit, vehicle: Vehicle) -> float:
 
 def counter_rate(
     raw: NDArray[np.int64], time_s: NDArray[np.float64], *, modulus: int, period_s: float
-) -> tuple[NDArray[np.float64], float]:
+) -> tuple[NDArray[np.float64], float, float]:
     """Pulses a second from a wrapped pulse counter.
 
     Parameters
@@ -72,15 +72,16 @@ def counter_rate(
     Returns
     -------
     (n,) rate, the first window NaN, and NaN across a gap in which the counter may have wrapped
-    unseen; and the rate of one single pulse more, its resolution. [1/s]
+    unseen; the rate of one single pulse more, its resolution [1/s]; and the time that each rate
+    is the mean over [s].
     """
     window = max(1, round(COUNTER_WINDOW_S / period_s)) if period_s > 0 else 1
     rate = np.full(len(raw), np.nan)
     if len(raw) <= window:
-        return rate, float("nan")
+        return rate, float("nan"), 0.0
     step = np.diff(raw) % modulus
     count = np.concatenate(([0], np.cumsum(step)))
     span_s = time_s[window:] - time_s[:-window]
     rate[window:] = (count[window:] - count[:-window]) / span_s
     rate[window:][span_s > 3 * window * period_s] = np.nan
-    return rate, 1.0 / (window * period_s)
+    return rate, 1.0 / (window * period_s), window * period_s

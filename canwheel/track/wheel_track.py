@@ -26,6 +26,8 @@ class WheelSamples:
     index : (n,) position of the frame among all frames of the capture.
     resolution_kph : one step of the raw number. [km/h]
     period_s : usual time between samples. [s]
+    mean_over_s : each speed is the mean over the time before it, so long, as pulses were counted;
+        0 where the unit itself sends a speed. [s]
     """
 
     time_s: FloatColumn
@@ -35,6 +37,7 @@ class WheelSamples:
     index: NDArray[np.int64]
     resolution_kph: float
     period_s: float
+    mean_over_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -44,7 +44,7 @@ class ZeroSpell:
     ----------
     corner : which.
     from_s, to_s : first and last sample without a reading. [s]
-    silent_s : how long it lasted, the last sample's own period included. [s]
+    silent_s : how long it lasted, what the last sample stands for included. [s]
     others_top_kph : fastest that the others went meanwhile. [km/h]
     judged_s, judged_km : time and distance in it during which the corner had to read. [s], [km]
     edge_s : time of fall and of rise together; short for a broken contact, long for a wheel that
@@ -116,7 +116,7 @@ source)"""
 RARELY = 3
 """A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
 
-FALLING_S = 0.4
+FALLING_S = 0.8
 """A wheel that the brake stops is told to read nothing so long after the car began to slow. [s]"""
 
 BRAKING_APART_S = 4.0
@@ -223,18 +223,18 @@ class _Readings:
     whole_at: NDArray[np.intp]  # positions at which it turns as it should
 
     def edges_s(self, first: int, last: int) -> tuple[float | None, float | None]:
-        """Time of the fall before and of the rise after a spell, less the one sample that any
-        change takes; None where it never read before, or never again. [s]
+        """Time of the fall before and of the rise after a spell, less what any change takes, one
+        sample or the time that a mean is over; None where it never read before, or never again. [s]
         """  # noqa: D205 - one sentence, one fact
         time_s, at = self.own.time_s, self.whole_at
         before = int(np.searchsorted(at, first)) - 1
         after = int(np.searchsorted(at, last, "right"))
         fall_s = time_s[first] - time_s[at[before]] if before >= 0 else None
         rise_s = time_s[at[after]] - time_s[last] if after < len(at) else None
-        period_s = self.own.period_s
+        any_change_s = max(self.own.period_s, self.own.mean_over_s)
         return (
-            None if fall_s is None else max(0.0, float(fall_s) - period_s),
-            None if rise_s is None else max(0.0, float(rise_s) - period_s),
+            None if fall_s is None else max(0.0, float(fall_s) - any_change_s),
+            None if rise_s is None else max(0.0, float(rise_s) - any_change_s),
         )
 
 
@@ -257,7 +257,7 @@ def _describe(
         corner=corner,
         from_s=from_s,
         to_s=to_s,
-        silent_s=to_s - from_s + own.period_s,
+        silent_s=to_s - from_s + max(own.period_s, own.mean_over_s),
         others_top_kph=float(np.max(others_kph[silent])),
         judged_s=float(silent_step_s.sum()),
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,

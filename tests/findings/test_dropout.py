@@ -81,6 +81,35 @@ def test_at_walking_pace_of_a_sensor_that_reads_there(make_drive: Any, only_find
     assert (finding.corner, finding.kind, finding.count) == (Corner.RR, "dropout", 3)
 
 
+def test_one_at_walking_pace_is_enough_where_it_reads_much_slower(
+    make_drive: Any, only_finding: Any
+) -> None:
+    drive = make_drive([(0, 0), (3, 0), (8, 5), (20, 5), (24, 13), (60, 13)], ())
+    finding = only_finding(drive.track(drive.spoilt(3, 0.0, drive.at(40, 40.4))))
+    assert (finding.corner, finding.kind, finding.confidence) == (Corner.RR, "dropout", 0.9)
+
+
+@pytest.mark.parametrize(
+    ("brakings", "edge_s", "confidence"), [(5, 0.0, 0.6), (6, 0.0, 0.9), (6, 0.15, 0.6)]
+)
+def test_silences_in_brakings_alone(
+    make_drive: Any, only_finding: Any, brakings: int, edge_s: float, confidence: float
+) -> None:
+    """At ten messages a second nobody sees how fast a wheel stops; how often it does tells."""
+    knots = [(0.0, 60.0)]
+    for k in range(brakings):
+        knots += [(20.0 * k + 10, 60.0), (20.0 * k + 17, 30.0), (20.0 * k + 20, 60.0)]
+    drive = make_drive(knots, (), period_s=0.02 if edge_s else 0.1)
+    kph = drive.kph.copy()
+    for k in range(brakings):
+        fall_s = 20.0 * k + 12
+        at = [fall_s, fall_s + max(edge_s, 1e-3), fall_s + 0.8, fall_s + 0.8 + max(edge_s, 1e-3)]
+        kph[:, 1] *= np.interp(drive.time_s, at, [1, 0, 0, 1])
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind) == (Corner.FR, "dropout")
+    assert finding.confidence == confidence
+
+
 def test_at_walking_pace_of_one_that_wakes_up_there_nothing_is_said(
     make_drive: Any, said: Any
 ) -> None:

@@ -45,15 +45,16 @@ def test_without_a_tyre_or_a_ring_usual_ones_are_taken() -> None:
 
 
 def test_too_few_counts_make_no_rate() -> None:
-    rate, step = counter_rate(
+    rate, step, mean_over_s = counter_rate(
         np.array([1, 2, 3]), np.array([0.0, 0.01, 0.02]), modulus=16, period_s=0.01
     )
     assert np.isnan(rate).all()
     assert np.isnan(step)
+    assert mean_over_s == 0
 
 
 def test_counts_without_a_period() -> None:
-    rate, _ = counter_rate(np.array([1]), np.array([0.0]), modulus=16, period_s=float("nan"))
+    rate, _, _ = counter_rate(np.array([1]), np.array([0.0]), modulus=16, period_s=float("nan"))
     assert np.isnan(rate).all()
 
 
@@ -61,7 +62,7 @@ def test_across_a_gap_there_is_no_rate() -> None:
     # Nobody knows how often the counter started again meanwhile.
     time_s = np.concatenate((np.arange(100) * 0.01, 5 + np.arange(100) * 0.01))
     count = np.arange(200) % 16
-    rate, _ = counter_rate(count, time_s, modulus=16, period_s=0.01)
+    rate, _, _ = counter_rate(count, time_s, modulus=16, period_s=0.01)
     assert np.isnan(rate[100:114]).all()
     assert rate[20:100] == pytest.approx(100)
     assert rate[120:] == pytest.approx(100)
@@ -73,6 +74,7 @@ def test_wherever_a_counter_starts_it_counts_alike(bits: int, start: int, hertz:
     # Up to 7 counts a sample: a counter of 4 bits still shows which way it went.
     time_s = np.arange(200) * 0.01
     counts = (start + np.floor(time_s * hertz).astype(np.int64)) % (1 << bits)
-    rate, step = counter_rate(counts, time_s, modulus=1 << bits, period_s=0.01)
+    rate, step, mean_over_s = counter_rate(counts, time_s, modulus=1 << bits, period_s=0.01)
     assert np.nanmean(rate) == pytest.approx(hertz, abs=step)
     assert np.nanmax(np.abs(rate - hertz)) <= step * 1.01
+    assert mean_over_s == pytest.approx(0.15)

@@ -1,5 +1,6 @@
 """Stretches in which one corner reads nothing while the others move, and how they are described."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -69,6 +70,29 @@ def test_fall_and_rise_are_timed(make_drive: Any, edge_s: float) -> None:
     assert spell.edge_s == pytest.approx(2 * 0.85 * edge_s, rel=0.35, abs=0.021)
     assert is_wheel_lock(spell) == (edge_s > 0)
     assert spell.slowing_mps2 == pytest.approx(0.83, abs=0.15)
+
+
+def test_a_mean_over_time_takes_that_long_to_fall_and_rise(make_drive: Any) -> None:
+    """Pulses counted over 0.15 s fall and rise by a ramp as long, whatever cut the wire."""
+    drive = make_drive([(0, 60), (20, 60), (30, 30)], (), period_s=0.01)
+    share = np.interp(drive.time_s, [22, 22.15, 23, 23.15], [1, 0, 0, 1])
+    track = drive.track(drive.spoilt(3, drive.kph[:, 3] * share))
+    counted = replace(track, wheels=tuple(replace(w, mean_over_s=0.15) for w in track.wheels))
+    (spell,) = spells_of(counted, Corner.RR)
+    assert spell.edge_s == pytest.approx(0, abs=0.001)
+    assert spell.silent_s == pytest.approx(1, abs=0.08)
+    assert not is_wheel_lock(spell)
+    (spell,) = spells_of(track, Corner.RR)
+    assert is_wheel_lock(spell)
+
+
+def test_a_wheel_that_locks_as_the_braking_ends_was_braked(make_drive: Any) -> None:
+    drive = make_drive([(0, 60), (20, 60), (26, 30), (40, 32)], (), period_s=0.02)
+    at = [25.8, 25.95, 26.8, 26.95]
+    share = np.interp(drive.time_s, at, [1, 0, 0, 1])
+    (spell,) = spells_of(drive.track(drive.spoilt(1, drive.kph[:, 1] * share)), Corner.FR)
+    assert spell.slowing_mps2 > 0.8
+    assert is_wheel_lock(spell)
 
 
 @pytest.mark.parametrize(("values", "braking"), [([0, 0], False), ([0, 1], True), ([2, 2], True)])
@@ -148,6 +172,17 @@ def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(make_dri
     kph = locking(drive, 0, 1)
     for start_s in (3.0, 5.0, 29.0):
         kph[drive.at(start_s, start_s + 0.5), 0] = 0.0
+    assert locks_of(drive.track(kph)) == {}
+
+
+def test_another_corner_that_goes_without_the_brake_too_does_not_excuse_it(
+    make_drive: Any,
+) -> None:
+    drive = stops_of(make_drive, 6)
+    kph = locking(drive, 0, 6)
+    for start_s in (3.0, 5.0, 29.0):
+        kph[drive.at(start_s, start_s + 0.5), 3] = 0.0
+    kph[:, 3] *= np.interp(drive.time_s, [33, 33.06, 33.5, 33.56], [1, 0, 0, 1])  # braked
     assert locks_of(drive.track(kph)) == {}
 
 
