@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth, squared_box
+from canwheel.track.steering import turn_direction
 from canwheel.track.straight import straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -128,19 +129,6 @@ def _misfit(speed_kph: FloatColumn, box: float) -> float:
     return float(np.median(np.hypot(flag, beyond)))
 
 
-def _turn_direction(track: WheelTrack) -> FloatColumn | None:
-    """(n,) positive in a left turn, by yaw rate or steering where the drive has one."""
-    for name in ("yaw_rate", "steering"):
-        helper = track.helpers.get(name)
-        if helper is not None and len(helper.time_s) > 1:
-            value = np.nan_to_num(helper.value)
-            # Some DBC files count from one lock to the other, and straight on is in the middle.
-            never_straight = np.ptp(value) > 0 and (value.min() > 0 or value.max() < 0)
-            middle = float(np.median(value)) if never_straight else 0.0
-            return np.asarray(np.interp(track.time_s, helper.time_s, value - middle))
-    return None
-
-
 def _turns_with(direction: FloatColumn, share: FloatColumn) -> float:
     """Share of the samples in which an axle turns the way the steering or yaw rate says."""
     return float(np.mean(np.sign(direction) == np.sign(share)))
@@ -155,7 +143,7 @@ def _crossed(
             f" {best[1].words} exchanged: their connectors or wires are swapped."
         )
         return _outcome(track, best, 0.95, says)
-    direction = _turn_direction(track)
+    direction = turn_direction(track)
     if direction is not None:
         shares = axle_turn_shares(calm[turning])
         agree = [_turns_with(direction[turning], shares[:, axle]) for axle in (0, 1)]
@@ -182,7 +170,7 @@ def _both_axles(
     track: WheelTrack, calm: FloatColumn, turning: NDArray[np.bool_], turn_s: float
 ) -> Outcome:
     """Left and right swapped on both axles: a mirrored car, which only the steering gives away."""
-    direction = _turn_direction(track)
+    direction = turn_direction(track)
     if direction is None:
         return Outcome()
     shares = axle_turn_shares(calm[turning])

@@ -4,9 +4,11 @@ Two corners with one value leave three speeds: the shared one and the two others
 is taken to be the original's, and what the three then miss a moving car by is worked out. Between
 the two answers the drive decides by regression: the misses' mean follows their difference with a
 slope of 1/2 at one place, of -1/2 at the other, whatever constant offsets tyres of unequal size
-add. Two things that move a car apart are asked: turns, and the slip of the driven axle.
+add. Three things that move a car apart are asked: turns, the slip of the driven axle, and, where
+the drive has a signal of it, which way the car turned.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.track.motion import Motion, samples_in, smooth, squared_box, triple_surplus
+from canwheel.track.steering import turn_direction
 from canwheel.track.straight import STEADY_MPS2
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -44,8 +47,8 @@ SLIP_SHARE = 0.06
 FEWEST_SLIP_S = 10.0
 """So much driving it takes to read slip. [s]"""
 
-FEWEST_BLOCKS = 1.5
-"""A slope that rests on fewer observations, by their weights, has no error to speak of."""
+FEWEST_BLOCKS = 4
+"""A slope that rests on fewer observations has no error to speak of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +113,28 @@ def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner
     return _slope(track, rows, FEWEST_SLIP_S, mean, apart, motion.accel_mps2)
 
 
+def placed_by_steering(
+    track: WheelTrack, motion: Motion, one: Corner, other: Corner
+) -> Placing | None:
+    """Ask which side the value goes with as the car turns; None without a signal of that.
+
+    The wheels of one side run alike, faster or slower than those of the other, by as much as the
+    car turns: what slips, and the turn that is too gentle to tell from slip, is told from it by the
+    steering or yaw rate. Two corners of one side cannot be asked.
+    """
+    direction = turn_direction(track)
+    if direction is None or one.same_side is other:
+        return None
+    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    shared = calm[:, one.position]
+    near_one, near_other = calm[:, one.same_side.position], calm[:, other.same_side.position]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = (shared - (near_one + near_other) / 2) / motion.speed_kph
+        apart = (near_one - near_other) / motion.speed_kph
+    rows = (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
+    return _slope(track, rows, FEWEST_TURN_S, mean, apart, direction)
+
+
 def _slope(  # noqa: PLR0917 - a regression's own columns
     track: WheelTrack,
     rows: NDArray[np.bool_],
@@ -120,7 +145,8 @@ def _slope(  # noqa: PLR0917 - a regression's own columns
 ) -> Placing | None:
     """Slope of the answer over the question, an intercept beside it, by an instrument.
 
-    Its error is that between blocks of time: neighbouring samples are no two observations.
+    Its error is how it changes as one block of time after the other is left out (jackknife):
+    neighbouring samples are no two observations, and one turn alone proves nothing.
     """
     rows = rows & np.isfinite(answer) & np.isfinite(question)
     if rows.sum() < max(2, samples_in(track, fewest_s)):
@@ -129,10 +155,10 @@ def _slope(  # noqa: PLR0917 - a regression's own columns
         column[rows] - np.mean(column[rows]) for column in (answer, question, instrument)
     )
     _, block = np.unique((track.time_s[rows] // BLOCK_S).astype(np.int64), return_inverse=True)
-    shift = np.bincount(block, weight * question)
-    total = float(shift.sum())
-    if total == 0.0 or total**2 < FEWEST_BLOCKS * float(np.sum(shift**2)):
+    above, below = np.bincount(block, weight * answer), np.bincount(block, weight * question)
+    rest = below.sum() - below
+    if len(below) < FEWEST_BLOCKS or below.sum() == 0.0 or not rest.all():
         return None
-    slope = float(np.sum(weight * answer)) / total
-    left = np.bincount(block, weight * (answer - slope * question))
-    return Placing(slope, float(np.sqrt(np.sum(left**2))) / abs(total))
+    without = (above.sum() - above) / rest
+    error = math.sqrt((len(below) - 1) * float(np.var(without)))
+    return Placing(float(above.sum() / below.sum()), error)

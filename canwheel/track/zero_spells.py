@@ -49,10 +49,11 @@ class ZeroSpell:
     judged_s, judged_km : time and distance in it during which the corner had to read. [s], [km]
     edge_s : time of fall and of rise together; short for a broken contact, long for a wheel that
         is being stopped and spun up again. [s]
-    sample_s : usual time between samples, the finest that an edge can be timed. [s]
-    slowing_mps2 : how hard the car slowed as it fell, or meanwhile where that is more, by the
-        others; positive when slowing. [m/s²]
-    braking : whether a brake signal says so; None without one.
+    sample_s : the finest that an edge can be timed: usual time between samples, or the time that
+        each is the mean over. [s]
+    slowing_mps2 : how hard the car slowed meanwhile, or at most just before where that is more, by
+        the others; positive when slowing. [m/s²]
+    braking : whether a brake signal says so; None without one, or just after the brake was let go.
     to_the_end : no reading after it.
     from_the_start : none before it.
     starts_slow, ends_slow : it begins (ends) as the car sets off (slows down), below the speed
@@ -116,8 +117,8 @@ source)"""
 RARELY = 3
 """A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
 
-FALLING_S = 0.8
-"""A wheel that the brake stops is told to read nothing so long after the car began to slow. [s]"""
+LET_GO_S = 0.8
+"""On ice a wheel may stand so long after the driver has let go of the brake. [s]"""
 
 BRAKING_APART_S = 4.0
 """Locks farther apart than this are of two brakings. [s]"""
@@ -222,6 +223,11 @@ class _Readings:
     silent: NDArray[np.bool_]
     whole_at: NDArray[np.intp]  # positions at which it turns as it should
 
+    @property
+    def sample_s(self) -> float:
+        """The finest that an edge can be timed. [s]"""
+        return max(self.own.period_s, self.own.mean_over_s)
+
     def edges_s(self, first: int, last: int) -> tuple[float | None, float | None]:
         """Time of the fall before and of the rise after a spell, less what any change takes, one
         sample or the time that a mean is over; None where it never read before, or never again. [s]
@@ -231,10 +237,9 @@ class _Readings:
         after = int(np.searchsorted(at, last, "right"))
         fall_s = time_s[first] - time_s[at[before]] if before >= 0 else None
         rise_s = time_s[at[after]] - time_s[last] if after < len(at) else None
-        any_change_s = max(self.own.period_s, self.own.mean_over_s)
         return (
-            None if fall_s is None else max(0.0, float(fall_s) - any_change_s),
-            None if rise_s is None else max(0.0, float(rise_s) - any_change_s),
+            None if fall_s is None else max(0.0, float(fall_s) - self.sample_s),
+            None if rise_s is None else max(0.0, float(rise_s) - self.sample_s),
         )
 
 
@@ -252,18 +257,19 @@ def _describe(
         int(np.searchsorted(track.time_s, from_s - own.period_s)),
         int(np.searchsorted(track.time_s, to_s + own.period_s, "right")),
     )
-    falling = slice(int(np.searchsorted(track.time_s, from_s - FALLING_S)), meanwhile.start + 1)
+    falling = slice(int(np.searchsorted(track.time_s, from_s - LET_GO_S)), meanwhile.start + 1)
+    hardest_mps2 = -float(np.min(motion.accel_mps2[falling]))
     return ZeroSpell(
         corner=corner,
         from_s=from_s,
         to_s=to_s,
-        silent_s=to_s - from_s + max(own.period_s, own.mean_over_s),
+        silent_s=to_s - from_s + readings.sample_s,
         others_top_kph=float(np.max(others_kph[silent])),
         judged_s=float(silent_step_s.sum()),
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
         edge_s=(fall_s or 0.0) + (rise_s or 0.0),
-        sample_s=own.period_s,
-        slowing_mps2=max(_slowing_mps2(motion, falling), _slowing_mps2(motion, meanwhile)),
+        sample_s=readings.sample_s,
+        slowing_mps2=max(hardest_mps2, -float(np.median(motion.accel_mps2[meanwhile]))),
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
@@ -272,15 +278,11 @@ def _describe(
     )
 
 
-def _slowing_mps2(motion: Motion, during: slice) -> float:
-    accel = motion.accel_mps2[during]
-    return -float(np.median(accel)) if len(accel) else 0.0
-
-
 def _braking(track: WheelTrack, from_s: float, to_s: float) -> bool | None:
     brake = track.helpers.get("brake")
     if brake is None or len(brake.time_s) == 0:
         return None
-    first = max(0, int(np.searchsorted(brake.time_s, from_s)) - 1)
-    last = int(np.searchsorted(brake.time_s, to_s)) + 1
-    return bool(np.any(np.nan_to_num(brake.value[first:last]) != 0))
+    just_before, first, last = np.searchsorted(brake.time_s, (from_s - LET_GO_S, from_s, to_s))
+    if np.any(np.nan_to_num(brake.value[max(0, first - 1) : last + 1]) != 0):
+        return True
+    return None if np.any(np.nan_to_num(brake.value[just_before:first]) != 0) else False

@@ -81,9 +81,9 @@ def test_a_mean_over_time_takes_that_long_to_fall_and_rise(make_drive: Any) -> N
     (spell,) = spells_of(counted, Corner.RR)
     assert spell.edge_s == pytest.approx(0, abs=0.001)
     assert spell.silent_s == pytest.approx(1, abs=0.08)
-    assert not is_wheel_lock(spell)
+    assert is_wheel_lock(spell), "as with slow messages, nobody can tell"
     (spell,) = spells_of(track, Corner.RR)
-    assert is_wheel_lock(spell)
+    assert spell.edge_s > 0.15
 
 
 def test_a_wheel_that_locks_as_the_braking_ends_was_braked(make_drive: Any) -> None:
@@ -95,9 +95,15 @@ def test_a_wheel_that_locks_as_the_braking_ends_was_braked(make_drive: Any) -> N
     assert is_wheel_lock(spell)
 
 
-@pytest.mark.parametrize(("values", "braking"), [([0, 0], False), ([0, 1], True), ([2, 2], True)])
-def test_the_brake_signal_is_asked(town: Any, values: list[float], braking: object) -> None:
-    brake = HelperSamples(np.array([10.0, 64.5]), np.array(values, float))
+@pytest.mark.parametrize(
+    ("pressed", "braking"),
+    [((10, 10.5), False), ((64.5, 65), True), ((60, 70), True), ((63, 63.6), None)],
+)
+def test_the_brake_signal_is_asked(
+    town: Any, pressed: tuple[float, float], braking: object
+) -> None:
+    at_s = np.arange(0, 150, 0.1)
+    brake = HelperSamples(at_s, ((at_s > pressed[0]) & (at_s < pressed[1])).astype(float))
     track = town.track(town.spoilt(0, 0.0, town.at(64, 66)), helpers={"brake": brake})
     (spell,) = spells_of(track, Corner.FL)
     assert spell.braking is braking
