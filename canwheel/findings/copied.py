@@ -7,7 +7,12 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import MOVING_KPH, Motion
-from canwheel.track.placing import Placing, placed_by_slip, placed_by_turns
+from canwheel.track.placing import (
+    Placing,
+    placed_by_slip,
+    placed_by_steering,
+    placed_by_turns,
+)
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SAME_SHARE = 0.995
@@ -17,7 +22,7 @@ SAME_SHARE = 0.995
 FEWEST_CHANGES = 30
 """The shared value must have changed this often, lest it be two frozen or coarse ones."""
 
-SURE_ERRORS = 5.0
+SURE_ERRORS = 3.5
 """A slope that places the value must be so many times its standard deviation..."""
 
 SURE_SLOPE = 0.25
@@ -30,8 +35,9 @@ ERROR_KPH = 1e-6
 def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that are another's copy, and say which of the two is.
 
-    The original fits the rest: it keeps to the wheel on its side through turns, and slips with the
-    wheel on its axle. Where neither shows, both are doubtful.
+    The original fits the rest: it keeps to the wheel on its side through turns, as the wheels or
+    the steering tell them, and slips with the wheel on its axle. Where none of these shows, both
+    are doubtful.
     """
     findings: list[Finding] = []
     not_judged: list[NotJudged] = []
@@ -95,11 +101,11 @@ def _which_is_the_copy(
 ) -> Corner | None:
     """Which of two corners with one value does not fit its place; None where the drive is silent.
 
-    Turns and slip are both asked; they must not contradict one another.
+    All that can be asked is; what answers must not contradict itself.
     """
     answers = [
         other if placing.slope > 0 else one
-        for ask in (placed_by_turns, placed_by_slip)
+        for ask in (placed_by_turns, placed_by_slip, placed_by_steering)
         if (placing := ask(track, motion, one, other)) is not None and _is_sure(placing)
     ]
     return answers[0] if len(set(answers)) == 1 else None

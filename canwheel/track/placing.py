@@ -145,8 +145,8 @@ def _slope(  # noqa: PLR0917 - a regression's own columns
 ) -> Placing | None:
     """Slope of the answer over the question, an intercept beside it, by an instrument.
 
-    Its error is how it changes as one block of time after the other is left out (jackknife):
-    neighbouring samples are no two observations, and one turn alone proves nothing.
+    Its error is how it changes as one block of time after the other is left out (jackknife), for
+    neighbouring samples are no two observations.
     """
     rows = rows & np.isfinite(answer) & np.isfinite(question)
     if rows.sum() < max(2, samples_in(track, fewest_s)):

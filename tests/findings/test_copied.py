@@ -8,6 +8,7 @@ import pytest
 
 from canwheel.corners import CORNERS
 from canwheel.findings import examine
+from canwheel.track.wheel_track import HelperSamples
 
 PAIRS = list(permutations(range(4), 2))
 
@@ -66,3 +67,14 @@ def test_a_drive_that_hardly_changes_cannot_tell(make_drive: Any) -> None:
 def test_a_coarse_signal_on_a_straight_road_is_no_copy(make_drive: Any, said: Any) -> None:
     drive = make_drive([(0, 0), (10, 60), (90, 50), (120, 0)], ())
     assert said(drive.track(resolution_kph=1.0)) == {}
+
+
+@pytest.mark.parametrize(("copy", "of"), [(0, 1), (3, 2), (0, 3), (1, 2)])
+def test_in_gentle_bends_the_steering_tells_which_is_the_copy(
+    make_drive: Any, said: Any, copy: int, of: int
+) -> None:
+    bends = tuple((10.0 * k + 2, 10.0 * k + 8, 300.0 if k % 2 else -220.0) for k in range(12))
+    drive = make_drive([(0, 50), (60, 70), (120, 50)], bends)
+    yaw_rate = HelperSamples(drive.time_s, drive.curvature * drive.kph.mean(axis=1))
+    track = drive.track(drive.spoilt(copy, drive.kph[:, of]), helpers={"yaw_rate": yaw_rate})
+    assert said(track) == {CORNERS[copy].value: ["copied"]}

@@ -8,7 +8,13 @@ import pytest
 
 from canwheel.corners import CORNERS
 from canwheel.track.motion import estimate_motion
-from canwheel.track.placing import Placing, placed_by_slip, placed_by_turns
+from canwheel.track.placing import (
+    Placing,
+    placed_by_slip,
+    placed_by_steering,
+    placed_by_turns,
+)
+from canwheel.track.wheel_track import HelperSamples
 
 PAIRS = list(permutations(range(4), 2))
 HILLS = tuple((6.0 * k, 45 + (25 if k % 2 else 0)) for k in range(30))
@@ -72,6 +78,40 @@ def test_slip_says_nothing_of_two_on_one_axle(make_drive: Any) -> None:
     kph = slipping(drive, 0)
     kph[:, 1] = kph[:, 0]
     assert placed(placed_by_slip, drive.track(kph), 0, 1) is None
+
+
+def steered(drive: Any, kph: Any, *, per_curvature: float = 1.0) -> Any:
+    """The drive with a steering signal that follows its bends."""
+    steering = HelperSamples(drive.time_s, per_curvature * drive.curvature)
+    return drive.track(kph, helpers={"steering": steering})
+
+
+BENDS = tuple((10.0 * k + 2, 10.0 * k + 8, 300.0 if k % 2 else -220.0) for k in range(12))
+"""Gentle ones, no sharper than a country road's: left and right differ by 0.5 to 0.7 %."""
+
+
+@pytest.mark.parametrize(
+    ("of", "copy"), [p for p in PAIRS if CORNERS[p[0]].same_side is not CORNERS[p[1]]]
+)
+@pytest.mark.parametrize("per_curvature", [1.0, -40.0])
+def test_the_steering_tells_the_side_through_slip(
+    make_drive: Any, of: int, copy: int, per_curvature: float
+) -> None:
+    drive = make_drive([(0, 50), (30, 70), (60, 50), (90, 70), (120, 50)], BENDS)
+    kph = slipping(drive, 0)
+    kph[:, copy] = kph[:, of]
+    placing = placed(placed_by_steering, steered(drive, kph, per_curvature=per_curvature), of, copy)
+    assert placing is not None
+    assert placing.slope == pytest.approx(0.5, abs=0.2)
+    assert placing.slope > 5 * placing.error
+
+
+def test_the_steering_cannot_be_asked_of_one_side_or_where_it_is_not_sent(make_drive: Any) -> None:
+    drive = make_drive([(0, 50), (120, 60)], BENDS)
+    assert (
+        placed(placed_by_steering, steered(drive, drive.spoilt(2, drive.kph[:, 0])), 0, 2) is None
+    )
+    assert placed(placed_by_steering, drive.track(drive.spoilt(1, drive.kph[:, 0])), 0, 1) is None
 
 
 def test_without_turn_and_slip_nothing_is_sure(make_drive: Any) -> None:
