@@ -149,13 +149,17 @@ def wheel_locks(
     A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
     `AGAIN_S`: by then the car may no longer be slowing. One that seems to lock in `TOO_MANY`
     brakings, and no other wheel ever, has a signal that goes when the car brakes; and one that
-    goes `RARELY` times as often without the brake goes with it as well.
+    goes without the brake goes with it as well: where the edges are alike, and all the same where
+    it does so `RARELY` times as often.
     """
     locks = {corner: _locks(own) for corner, own in spells.items()}
     for corner, own in locks.items():
-        by_contact = sum(not spell.takes_its_time for spell in spells[corner] if spell not in own)
-        if by_contact >= RARELY * len(own):
+        by_contact = _by_contact(spells[corner], own)
+        if len(by_contact) >= RARELY * len(own):
             locks[corner] = frozenset()
+        elif by_contact:
+            slowest_s = max(spell.edge_s + 2 * spell.sample_s for spell in by_contact)
+            locks[corner] = frozenset(spell for spell in own if spell.edge_s > slowest_s)
     locking = [own for own in locks.values() if own]
     if len(locking) == 1 and brakings(locking[0]) >= TOO_MANY:
         return dict.fromkeys(spells, frozenset())
@@ -171,6 +175,15 @@ def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
             locks.add(spell)
             last_s = spell.to_s
     return frozenset(locks)
+
+
+def _by_contact(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tuple[ZeroSpell, ...]:
+    """Those that only a contact explains: no locks, at speed, and sharp."""
+    return tuple(
+        spell
+        for spell in spells
+        if spell not in locks and spell.others_top_kph >= TOLD_BY_KPH and not spell.takes_its_time
+    )
 
 
 def brakings(spells: Collection[ZeroSpell]) -> int:

@@ -181,6 +181,20 @@ def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(make_dri
     assert locks_of(drive.track(kph)) == {}
 
 
+@pytest.mark.parametrize(("edge_s", "locks"), [(0.0, {}), (0.12, {"FL": 1})])
+def test_one_contact_explains_what_looks_like_it_under_the_brake(
+    make_drive: Any, edge_s: float, locks: dict[str, int]
+) -> None:
+    """At ten messages a second; with slower edges it may be a wheel that locks beside it."""
+    drive = make_drive([(0, 60), (20, 60), (27, 30), (40, 30)], (), period_s=0.1)
+    kph = drive.spoilt(0, 0.0, drive.at(5, 5.6))
+    at = [22, 22 + 5 * edge_s, 23, 23 + 5 * edge_s]
+    kph[:, 0] *= np.interp(drive.time_s, at, [1, 0, 0, 1]) if edge_s else 1.0
+    if not edge_s:
+        kph[drive.at(22, 23), 0] = 0.0
+    assert locks_of(drive.track(kph)) == locks
+
+
 def test_another_corner_that_goes_without_the_brake_too_does_not_excuse_it(
     make_drive: Any,
 ) -> None:
