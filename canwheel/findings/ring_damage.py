@@ -15,10 +15,12 @@ from canwheel.track.orders import (
     NYQUIST_SHARE,
     STRETCH_M,
     RippleSpectrum,
+    left_by_mean,
     ripple_spectrum,
+    smoothing_s,
 )
 from canwheel.track.units import KPH_PER_MPS
-from canwheel.track.wheel_track import FloatColumn, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 ORDERS = np.arange(1, 11)
 """Repetitions a turn that are looked at: a bent tooth shows in orders 3 to 10 together."""
@@ -87,7 +89,8 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
         spectrum, own, place = spectra[corner], jumps[corner], places[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra):
-            findings.append(_describe(track, corner, _unsmoothed(comb, spectrum)))
+            unsmoothed = _unsmoothed(comb, spectrum, calm.wheel(corner))
+            findings.append(_describe(track, corner, unsmoothed))
             continue
         if own is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
             findings.append(_describe_jumps(track, corner, own, place))
@@ -147,19 +150,19 @@ def _squared_ripple(
     spectrum: RippleSpectrum,
     circumference_m: float,
     shown: NDArray[np.bool_],
-    column: FloatColumn | None = None,
 ) -> FloatColumn:
     """(10,) squared amplitude of each order above its background, 0 where it is not visible."""
-    column = spectrum.power if column is None else column
-    power, background = _above(spectrum, column, np.array([circumference_m]))
+    power, background = _above(spectrum, spectrum.power, np.array([circumference_m]))
     above = np.nan_to_num(power[0] - background[0])
     return np.where(shown, np.maximum(above, 0.0), 0.0)
 
 
-def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum) -> _Comb:
-    """A comb with the amplitudes of slow driving, which the unit smooths the least."""
-    slow = _squared_ripple(spectrum, comb.circumference_m, comb.seen, spectrum.slow_power)
-    return comb if np.sum(slow) < np.sum(comb.squared) else replace(comb, squared=slow)
+def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> _Comb:
+    """A comb with the amplitudes it would have if the unit sent no means."""
+    per_metre = ORDERS / comb.circumference_m
+    mean_s = smoothing_s(own, float(per_metre[int(np.argmax(comb.squared))]))
+    cycles = per_metre * spectrum.at(spectrum.kph, per_metre) / KPH_PER_MPS * mean_s
+    return replace(comb, squared=comb.squared / left_by_mean(np.nan_to_num(cycles)) ** 2)
 
 
 def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:

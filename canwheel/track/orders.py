@@ -55,8 +55,17 @@ FEWEST_SAMPLES = 24
 FEWEST_STRETCHES = 4.0
 """An amplitude from fewer stretches than this is none."""
 
-SLOW_SHARE = 0.4
-"""The slowest stretches: what a unit smooths away grows with the speed."""
+SMOOTHING_S = np.arange(0.0, 0.125, 0.0025)
+"""Units send means over no more than this. [s]"""
+
+AS_GOOD = 1.03
+"""A shorter one that fits nearly as well is taken: at one steady speed they all do."""
+
+FADING_SHARE = 0.75
+"""Cycles a sample from which a ripple looks like one so slow that it goes with the swell."""
+
+DEEPEST = 0.7
+"""Cycles in a mean, up to which what it leaves of a ripple is told from nothing."""
 
 CHUNK = 256
 """So many stretches are transformed at a time, to bound memory."""
@@ -77,7 +86,7 @@ class RippleSpectrum:
     stretches : (m,) how many independent stretches, for `white`, may show that frequency.
     certain : (m,) how many of them are sampled densely enough to show it for certain; where there
         are enough, `power` is theirs.
-    slow_power : (m,) that of the slowest of them.
+    kph : (m,) how fast the car went, root mean square over those that `power` is of. [km/h]
     """
 
     per_metre: FloatColumn
@@ -85,7 +94,7 @@ class RippleSpectrum:
     white: FloatColumn
     stretches: FloatColumn
     certain: FloatColumn
-    slow_power: FloatColumn
+    kph: FloatColumn
 
     def at(self, column: FloatColumn, per_metre: FloatColumn) -> FloatColumn:
         """One of the columns at any frequencies, by interpolation."""
@@ -111,29 +120,65 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
     visible = np.where(shown, power, np.nan)
     middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
     independent = OVERLAP_SHARE * MEDIAN_SHARE
-    slow = fastest_kph <= np.quantile(fastest_kph, SLOW_SHARE)
+    usual_power, kph = _best_known(power, fastest_kph, (certain, shown))
     return RippleSpectrum(
         per_metre=per_metre,
-        power=_best_known(power, (certain, shown)),
-        slow_power=_best_known(power, (certain & slow[:, None], certain, shown)),
+        power=usual_power,
+        kph=kph,
         white=_median_down(visible / middle) / math.log(2),
         stretches=independent * shown.sum(axis=0),
         certain=independent * certain.sum(axis=0),
     )
 
 
-def _best_known(power: FloatColumn, choices: tuple[NDArray[np.bool_], ...]) -> FloatColumn:
+def smoothing_s(own: WheelSamples, per_metre: float) -> float:
+    """Time over which the unit seems to average, by what it leaves of a ripple at each speed. [s]
+
+    A mean over T leaves sinc(f T) of it, and f goes with the speed. 0 where that explains nothing.
+
+    Parameters
+    ----------
+    per_metre : where the ripple stands out. [1/m]
+    """
+    placed = _place_samples(own)
+    if placed is None:
+        return 0.0
+    lines, power, fastest_kph = _stretch_powers(placed)
+    hertz = fastest_kph / KPH_PER_MPS * per_metre
+    told = hertz * own.period_s < FADING_SHARE
+    if not told.any():
+        return 0.0
+    amplitude = np.sqrt(power[told, int(np.argmin(np.abs(lines - per_metre)))])
+    cycles = hertz[told] * SMOOTHING_S[:, None]
+    level = np.log(amplitude + np.finfo(float).tiny) - np.log(left_by_mean(cycles))
+    off = np.mean(np.abs(level - np.median(level, axis=1, keepdims=True)), axis=1)
+    return float(SMOOTHING_S[int(np.argmax(off <= AS_GOOD * off.min()))])
+
+
+def left_by_mean(cycles: FloatColumn) -> FloatColumn:
+    """Share of a sine's amplitude that a mean over so many of its cycles leaves.
+
+    Deeper than `DEEPEST` no less is told, for noise is left there.
+    """
+    return np.asarray(np.sinc(np.minimum(cycles, DEEPEST)))
+
+
+def _best_known(
+    power: FloatColumn, speed_kph: FloatColumn, choices: tuple[NDArray[np.bool_], ...]
+) -> tuple[FloatColumn, FloatColumn]:
     """Median down each column over the first choice of stretches that are enough for one.
 
-    Over the last choice in any case.
+    Over the last choice in any case. And the root mean square of their speeds.
     """
-    known = np.full(power.shape[1], np.nan)
+    known, kph = np.full((2, power.shape[1]), np.nan)
     for chosen in choices:
         independent = OVERLAP_SHARE * MEDIAN_SHARE * chosen.sum(axis=0)
         enough = np.isnan(known) & ((independent >= FEWEST_STRETCHES) | (chosen is choices[-1]))
         table = np.where(chosen[:, enough], power[:, enough], np.nan)
         known[enough] = _median_down(table)
-    return known
+        count = np.maximum(chosen[:, enough].sum(axis=0), 1)
+        kph[enough] = np.sqrt(speed_kph**2 @ chosen[:, enough] / count)
+    return known, kph
 
 
 def _median_down(table: FloatColumn) -> FloatColumn:

@@ -46,6 +46,17 @@ def test_an_off_centre_ring(
     assert "off-centre" in finding.says
 
 
+@pytest.mark.parametrize("over", [3, 6])
+def test_its_size_is_told_as_if_the_unit_sent_no_means(
+    make_drive: Any, only_finding: Any, over: int
+) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    kph = rippled(drive, Corner.RL, 0.05)
+    means = np.apply_along_axis(np.convolve, 0, kph, np.ones(over) / over, "same")
+    finding = only_finding(drive.track(means))
+    assert finding.evidence["ripple_pct"] == pytest.approx(5.0, rel=0.2)
+
+
 @at_each_corner
 def test_a_damaged_tooth_shows_in_many_orders(
     make_drive: Any, only_finding: Any, corner: Corner

@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import lombscargle
 
 from canwheel.corners import Corner
-from canwheel.track.orders import RippleSpectrum, ripple_spectrum
+from canwheel.track.orders import RippleSpectrum, left_by_mean, ripple_spectrum, smoothing_s
 from canwheel.track.wheel_track import WheelSamples
 
 CIRCUMFERENCE_M = 1.94
@@ -134,6 +134,36 @@ def test_a_gap_spoils_only_the_stretches_around_it() -> None:
     assert broken is not None
     assert amplitude_at(broken, 1) == pytest.approx(amplitude_at(whole, 1), rel=0.1)
     assert 0.7 * whole.stretches.max() < broken.stretches.max() < whole.stretches.max()
+
+
+def averaged(over: int, *, from_kph: float = 20.0, to_kph: float = 90.0) -> WheelSamples:
+    """A ripple of 3 % at rising speed, each reading the mean over so many samples of 10 ms."""
+    own = wheel(300)
+    own.speed_kph[:] *= np.interp(own.time_s, [0, 300], [from_kph, to_kph]) / 36
+    with_sine(own, 0.03, 1)
+    own.speed_kph[:] = np.convolve(own.speed_kph, np.ones(over) / over, "same")
+    return own
+
+
+@pytest.mark.parametrize("over", [1, 3, 5, 8])
+def test_how_long_the_unit_averages_shows_in_the_ripple(over: int) -> None:
+    own = averaged(over)
+    assert smoothing_s(own, 1 / CIRCUMFERENCE_M) == pytest.approx(0.01 * over, abs=0.02)
+
+
+def test_at_one_steady_speed_nothing_says_how_long_it_averages() -> None:
+    own = wheel(300)
+    own.speed_kph[:] *= 50 / (36 + 4 * np.sin(own.time_s / 15))
+    assert smoothing_s(with_sine(own, 0.03, 1), 1 / CIRCUMFERENCE_M) < 0.01
+    assert smoothing_s(wheel(3), 1 / CIRCUMFERENCE_M) == 0
+
+
+@pytest.mark.parametrize("cycles", [0.0, 0.1, 0.4, 0.7])
+def test_a_mean_leaves_of_a_sine_what_it_should(cycles: float) -> None:
+    # The mean of a sine over so many of its cycles, by numbers: sin(pi x) / (pi x).
+    angle = 2 * np.pi * cycles * (np.arange(4000) - 1999.5) / 4000
+    assert left_by_mean(np.array([cycles]))[0] == pytest.approx(np.mean(np.cos(angle)), abs=1e-4)
+    assert left_by_mean(np.array([3.0]))[0] == left_by_mean(np.array([0.7]))[0]
 
 
 def test_too_little_way_has_no_spectrum(town: Any) -> None:
