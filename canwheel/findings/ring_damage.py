@@ -48,10 +48,14 @@ MOSTLY = 0.8
 """A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
 unevenly, some rings more than others."""
 
-TEETH_RIPPLE, TEETH_OUTSTANDING, TEETH_LOG_EVIDENCE = 0.0015, 3.5, 100.0
-"""Orders from the third on come of teeth alone: there less is a fault, if no other corner has a
-third of it, the one on its axle among them, and no chance is left. On sound real drives they come
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0015, 100.0
+"""Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
+other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
+
+TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 3.5}
+"""So many times the most of the other corners, by how many of those are read: sound rings are cut
+unevenly, some several times as much as others."""
 
 JUMPS_BY_CHANCE = 1e-3
 """Chance that jumps of another cause seem to come at one place of the wheel."""
@@ -183,17 +187,16 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
     if stands_out and of_teeth < MOSTLY * comb.ripple:
         return True
     # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
-    most = max(
-        _most_of_teeth(spectrum, comb.seen)
-        for other, spectrum in spectra.items()
-        if other is not corner and spectrum is not None
-    )
-    if stands_out:
-        return of_teeth > TEETH_OUTSTANDING * most
-    return (
+    of_teeth_of = {
+        at: _most_of_teeth(spectrum, comb.seen) for at, spectrum in spectra.items() if spectrum
+    }
+    mine = of_teeth_of.pop(corner)
+    if not mine > TEETH_OUTSTANDING[len(others)] * max(of_teeth_of.values()):
+        return False
+    return stands_out or (
         comb.log_evidence > TEETH_LOG_EVIDENCE
         and spectra[corner.mirror] is not None
-        and of_teeth > max(TEETH_RIPPLE, TEETH_OUTSTANDING * most)
+        and of_teeth > TEETH_RIPPLE
     )
 
 
