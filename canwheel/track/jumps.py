@@ -69,7 +69,7 @@ class Jumps:
     spans : when, in order.
     largest_kph : of them. [km/h]
     at_kph : usual speed of the others meanwhile. [km/h]
-    at_m : distance that this wheel had rolled at each. [m]
+    at_m : distance that this wheel had rolled at each, by its readings between the jumps. [m]
     """
 
     spans: tuple[Span, ...]
@@ -81,7 +81,8 @@ class Jumps:
         """Turn of the wheel, at one place of which they happen, and the chance of such a semblance.
 
         None where they do not. Between jumps at one place the wheel has made whole turns. Of n
-        random turns the mean cosine exceeds s with a chance of about exp(-n s²) (Rayleigh).
+        random turns the mean cosine is near normal, with a variance of 1 / 2n, and one wheel is as
+        good as another until the longest way between two jumps holds a quarter of a turn more.
         [m], [probability]
         """
         apart = np.diff(self.at_m)
@@ -93,14 +94,15 @@ class Jumps:
         best = int(np.argmax(cosine))
         if cosine[best] < SAME_PLACE:
             return None
-        chance = len(CIRCUMFERENCES_M) * math.exp(-len(apart) * float(cosine[best]) ** 2)
-        return float(CIRCUMFERENCES_M[best]), min(1.0, chance)
+        chance = math.erfc(float(cosine[best]) * math.sqrt(len(apart))) / 2
+        wheels = 1 + 4 * float(np.ptp(turns[[0, -1]], axis=0).max())
+        return float(CIRCUMFERENCES_M[best]), min(1.0, wheels * chance)
 
 
-def distance_m(own: WheelSamples) -> FloatColumn:
-    """(n,) distance that a wheel has rolled by its own readings. [m]"""
-    step_s = np.minimum(np.diff(own.time_s, prepend=own.time_s[:1]), LONGEST_STEP_S)
-    rolled: FloatColumn = np.cumsum(np.nan_to_num(own.speed_kph) * step_s) / KPH_PER_MPS
+def distance_m(time_s: FloatColumn, speed_kph: FloatColumn) -> FloatColumn:
+    """(n,) distance that a wheel has rolled by its readings. [m]"""
+    step_s = np.minimum(np.diff(time_s, prepend=time_s[:1]), LONGEST_STEP_S)
+    rolled: FloatColumn = np.cumsum(np.nan_to_num(speed_kph) * step_s) / KPH_PER_MPS
     return rolled
 
 
@@ -137,7 +139,7 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         spans=tuple(Span(float(own.time_s[a]), float(own.time_s[b])) for a, b in found),
         largest_kph=max(float(np.max(size[a : b + 1])) for a, b in found),
         at_kph=float(np.median([others[a] for a, _ in found])),
-        at_m=distance_m(own)[[a for a, _ in found]],
+        at_m=distance_m(own.time_s, own.speed_kph - jump)[[a for a, _ in found]],
     )
 
 

@@ -33,7 +33,8 @@ def test_jumps_are_found_where_they_are(town: Any) -> None:
 
 def test_the_way_that_a_wheel_has_rolled(town: Any) -> None:
     track = town.track()
-    rolled_m = distance_m(track.wheel(Corner.FL))
+    own = track.wheel(Corner.FL)
+    rolled_m = distance_m(own.time_s, own.speed_kph)
     assert rolled_m[-1] == pytest.approx(1478, rel=0.01)
     assert np.all(np.diff(rolled_m) >= 0)
 
@@ -57,6 +58,31 @@ def test_anywhere_on_the_wheel() -> None:
         and found[1] < 0.01
     ]
     assert told == []
+
+
+@pytest.mark.parametrize("jumps", [4, 6, 10])
+def test_the_chance_of_a_semblance_is_no_smaller_than_it_is(jumps: int) -> None:
+    """Of random places, no more seem to be one than the stated chance says."""
+    rng = np.random.default_rng(jumps)
+    chances = [
+        found[1]
+        for _ in range(3000)
+        if (found := jumps_at([], np.cumsum(rng.uniform(1, 25, jumps))).place_on_the_wheel())
+    ]
+    for level in (0.1, 0.02, 0.005):
+        assert np.sum(np.array(chances) < level) <= 3000 * level * 1.3
+
+
+def test_jumps_do_not_spoil_the_way_between_them(make_drive: Any) -> None:
+    drive = make_drive([(0, 80), (60, 80)], (), period_s=0.02)
+    turns = np.cumsum(drive.kph[:, 1] / 3.6 * 0.02) / 1.94
+    at = np.flatnonzero(np.diff(np.floor(turns)) > 0)[::3]
+    track = drive.track(drive.spoilt(1, drive.kph[at, 1] + 40, at))
+    jumps = find_jumps(track, estimate_motion(track), Corner.FR)
+    assert jumps is not None
+    place = jumps.place_on_the_wheel()
+    assert place is not None
+    assert place[1] < 1e-6
 
 
 def test_too_far_apart_to_tell() -> None:
