@@ -10,7 +10,7 @@ from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
-from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by

@@ -77,7 +77,8 @@ def test_jumps_do_not_spoil_the_way_between_them(make_drive: Any) -> None:
     drive = make_drive([(0, 80), (60, 80)], (), period_s=0.02)
     turns = np.cumsum(drive.kph[:, 1] / 3.6 * 0.02) / 1.94
     at = np.flatnonzero(np.diff(np.floor(turns)) > 0)[::3]
-    track = drive.track(drive.spoilt(1, drive.kph[at, 1] + 40, at))
+    size = np.random.default_rng(1).uniform(15, 160, len(at))
+    track = drive.track(drive.spoilt(1, drive.kph[at, 1] + size, at))
     jumps = find_jumps(track, estimate_motion(track), Corner.FR)
     assert jumps is not None
     place = jumps.place_on_the_wheel()
