@@ -83,6 +83,7 @@ def test_jumps_do_not_spoil_the_way_between_them(make_drive: Any) -> None:
     assert jumps is not None
     place = jumps.place_on_the_wheel()
     assert place is not None
+    assert place[0] == pytest.approx(1.94, rel=0.01)
     assert place[1] < 1e-6
 
 
