@@ -12,9 +12,9 @@ from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.orders import (
     FEWEST_STRETCHES,
-    NYQUIST_SHARE,
     STRETCH_M,
     RippleSpectrum,
+    certain_hz,
     left_by_mean,
     ripple_spectrum,
     smoothing_s,
@@ -48,7 +48,7 @@ MOSTLY = 0.8
 """A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
 unevenly, some rings more than others."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0015, 100.0
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0025, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
@@ -221,11 +221,16 @@ def _why_not(track: WheelTrack, corner: Corner) -> str:
     if not rolled_m > STRETCH_M:
         return "too little of the drive with this corner read"
     # Its background, up to half an order above it, must be visible too.
-    fastest_kph = NYQUIST_SHARE * track.circumference_m / own.period_s * KPH_PER_MPS
+    fastest_kph = certain_hz(own) * track.circumference_m * KPH_PER_MPS
     fastest_kph /= 1 + float(np.max(BESIDE))
+    what = (
+        f"a count over {1000 * own.mean_over_s:.0f} ms"
+        if own.mean_over_s > 0
+        else f"a message every {1000 * own.period_s:.0f} ms"
+    )
     return (
-        f"not visible at these speeds: a message every {1000 * own.period_s:.0f} ms shows one"
-        f" ripple a turn only below {fastest_kph:.0f} km/h, and there was too little of that"
+        f"not visible at these speeds: {what} shows one ripple a turn only below"
+        f" {fastest_kph:.0f} km/h, and there was too little of that"
     )
 
 

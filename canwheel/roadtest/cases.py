@@ -12,7 +12,7 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import FAULT_KINDS, FaultKind
 from canwheel.roadtest import faults, look_alikes
-from canwheel.roadtest.bus_layout import BusLayout
+from canwheel.roadtest.bus_layout import BusLayout, unit_per_kph
 from canwheel.roadtest.car import Car
 from canwheel.roadtest.chance import happens, sign
 from canwheel.roadtest.faults import Effect
@@ -89,15 +89,27 @@ class Case:
                 continue
             place = effect.corner.position
             sound = twin.reading_kph[:, place]
-            differs = np.abs(drive.reading_kph[:, place] - sound) > _DIFFERS * sound
+            least = np.maximum(_DIFFERS * sound, self._step_kph(effect.corner))
+            differs = np.abs(drive.reading_kph[:, place] - sound) > least
             differs |= drive.flagged[:, place] | effect.silences(drive.time_s, windows)
             shown.append(float(np.sum(differs & moving)) * self.scenario.unit.measure_s)
         return tuple(shown)
 
+    def _step_kph(self, corner: Corner) -> float:
+        """One step of the corner's signal; 0 of a counter, whose steps add up. [km/h]"""
+        (signal,) = (s for _, s in self.layout.signals() if s.quantity is corner)
+        if signal.unit == "pulses":
+            return 0.0
+        car, unit = self.scenario.car, self.scenario.unit
+        return abs(signal.scale) / unit_per_kph(
+            signal.unit, circumference_m=car.circumference_m, teeth=unit.teeth
+        )
+
 
 _MOVING_MPS = 0.5
 _DIFFERS = 0.008
-"""A reading that is off by less is within what sound corners differ by."""
+"""A reading that is off by less is within what sound corners differ by; by less than a step of its
+signal, it is not on the bus."""
 
 
 def random_case(rng: np.random.Generator, name: str | None = None) -> Case:

@@ -106,17 +106,12 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
 
     Returns None where there is not even one stretch.
     """
-    placed = _place_samples(own)
-    if placed is None:
+    stretches = _stretches(own)
+    if stretches is None:
         return None
-    per_metre, power, fastest_kph = _stretch_powers(placed)
-    if len(power) == 0:
-        return None
-    samples_per_m = KPH_PER_MPS / (np.maximum(fastest_kph, 1.0) * own.period_s)
-    shown, certain = (
-        per_metre[None, :] < share * samples_per_m[:, None]
-        for share in (REACH_SHARE, NYQUIST_SHARE)
-    )
+    per_metre, power, fastest_kph = stretches
+    hertz = fastest_kph[:, None] / KPH_PER_MPS * per_metre
+    shown, certain = hertz < REACH_SHARE / own.period_s, hertz < certain_hz(own)
     visible = np.where(shown, power, np.nan)
     middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
     independent = OVERLAP_SHARE * MEDIAN_SHARE
@@ -140,10 +135,10 @@ def smoothing_s(own: WheelSamples, per_metre: float) -> float:
     ----------
     per_metre : where the ripple stands out. [1/m]
     """
-    placed = _place_samples(own)
-    if placed is None:
+    stretches = _stretches(own)
+    if stretches is None:
         return 0.0
-    lines, power, fastest_kph = _stretch_powers(placed)
+    lines, power, fastest_kph = stretches
     hertz = fastest_kph / KPH_PER_MPS * per_metre
     told = hertz * own.period_s < FADING_SHARE
     if not told.any():
@@ -153,6 +148,26 @@ def smoothing_s(own: WheelSamples, per_metre: float) -> float:
     level = np.log(amplitude + np.finfo(float).tiny) - np.log(left_by_mean(cycles))
     off = np.mean(np.abs(level - np.median(level, axis=1, keepdims=True)), axis=1)
     return float(SMOOTHING_S[int(np.argmax(off <= AS_GOOD * off.min()))])
+
+
+def _stretches(own: WheelSamples) -> tuple[FloatColumn, FloatColumn, FloatColumn] | None:
+    """Power of each stretch, as `_stretch_powers`, without what a mean of counts took off it."""
+    placed = _place_samples(own)
+    if placed is None:
+        return None
+    per_metre, power, fastest_kph = _stretch_powers(placed)
+    if len(power) == 0:
+        return None
+    if own.mean_over_s > 0:
+        hertz = fastest_kph[:, None] / KPH_PER_MPS * per_metre
+        power /= left_by_mean(hertz * own.mean_over_s) ** 2
+    return per_metre, power, fastest_kph
+
+
+def certain_hz(own: WheelSamples) -> float:
+    """Frequency up to which a corner's messages show a ripple for certain. [Hz]"""
+    by_samples = NYQUIST_SHARE / own.period_s
+    return min(by_samples, DEEPEST / own.mean_over_s) if own.mean_over_s > 0 else by_samples
 
 
 def left_by_mean(cycles: FloatColumn) -> FloatColumn:

@@ -110,6 +110,10 @@ AGAIN_S = 0.5
 """Locked wheels are let go and lock again two to eight times a second. (common practice, no
 source) [s]"""
 
+CYCLES = 3
+"""A wheel that reads nothing so many times, one right after the other, while the car brakes, is let
+go and locked by the anti-lock control, however seldom the message comes."""
+
 TOO_MANY = 5
 """No wheel locks in so many brakings of one drive while no other ever does. (common practice, no
 source)"""
@@ -147,10 +151,10 @@ def wheel_locks(
     """Return those of each corner's spells that the brake explains.
 
     A driver who pumps the brake, or a unit that lets it go, makes a wheel lock again within
-    `AGAIN_S`: by then the car may no longer be slowing. One that seems to lock in `TOO_MANY`
-    brakings, and no other wheel ever, has a signal that goes when the car brakes; and one that
-    goes without the brake goes with it as well: where the edges are alike, and all the same where
-    it does so `RARELY` times as often.
+    `AGAIN_S`: by then the car may no longer be slowing. `CYCLES` of them need no more. One that
+    seems to lock in `TOO_MANY` brakings, and no other wheel ever, has a signal that goes when the
+    car brakes; and one that goes without the brake goes with it as well: where the edges are alike,
+    and all the same where it does so `RARELY` times as often.
     """
     locks = {corner: _locks(own) for corner, own in spells.items()}
     for corner, own in locks.items():
@@ -174,7 +178,25 @@ def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
         if is_wheel_lock(spell) or (again and spell.silent_s <= LONGEST_LOCK_S):
             locks.add(spell)
             last_s = spell.to_s
+    for cluster in _clusters(spells):
+        if len(cluster) >= CYCLES and _while_braking(cluster[0]):
+            locks.update(cluster)
     return frozenset(locks)
+
+
+def _clusters(spells: Sequence[ZeroSpell]) -> list[list[ZeroSpell]]:
+    """Short spells that follow within `AGAIN_S` of one another."""
+    clusters: list[list[ZeroSpell]] = []
+    for spell in spells:
+        if clusters and spell.from_s - clusters[-1][-1].to_s < AGAIN_S:
+            clusters[-1].append(spell)
+        else:
+            clusters.append([spell])
+    return [[s for s in cluster if s.silent_s < AGAIN_S] for cluster in clusters]
+
+
+def _while_braking(spell: ZeroSpell) -> bool:
+    return bool(spell.braking) or (spell.braking is None and spell.slowing_mps2 > LOCK_SLOWING_MPS2)
 
 
 def _by_contact(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tuple[ZeroSpell, ...]:
