@@ -55,6 +55,8 @@ AGREE_SHARE = 0.8
 HARD_MPS2 = 1.0
 """Harder, an axle slips by as much as a turn shows: crosswise that looks like a turn. [m/s²]"""
 
+TOO_LITTLE = "too coarse a signal, or too gentle turns"
+
 Swap = tuple[Corner, Corner]
 
 SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
@@ -77,7 +79,7 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     misfits = {swap: _misfit(_put_back(calm[turning], swap), box) for swap in SWAPS}
     best = min(misfits, key=lambda swap: misfits[swap])
     turn_s = _seconds(track, turning)
-    if as_is > CLEAR_MISFIT and as_is > BETTER_BY * misfits[best]:
+    if _breaks(as_is, misfits[best]):
         return _crossed(track, calm, turning, best, turn_s)
     both = _both_axles(track, calm, turning, turn_s)
     if both.findings:
@@ -86,7 +88,26 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     if _seconds(track, sharp) < FEWEST_TURN_S:
         why = f"less than {FEWEST_TURN_S:.0f} s of sharp turns below {SLOW_KPH:.0f} km/h"
         return _untested(CORNERS, f"front with rear on one side not tested: {why}")
-    return Outcome()
+    # Had two been exchanged, what is as it should be now would have been the order put back.
+    hidden = [swap for swap, misfit in misfits.items() if not _breaks(misfit, as_is)]
+    not_judged = []
+    for corner in CORNERS:
+        others = [
+            other.words
+            for swap in hidden
+            if corner in swap
+            for other in swap
+            if other is not corner
+        ]
+        if others:
+            why = f"an exchange with {' or '.join(others)} would not have shown: {TOO_LITTLE}"
+            not_judged.append(NotJudged(corner, "crossed", why))
+    return Outcome(not_judged=tuple(not_judged))
+
+
+def _breaks(misfit: float, put_back: float) -> bool:
+    """Whether an order misses clearly, and clearly more than that which puts it right."""
+    return misfit > CLEAR_MISFIT and misfit > BETTER_BY * put_back
 
 
 def _scaled(track: WheelTrack, motion: Motion) -> FloatColumn:

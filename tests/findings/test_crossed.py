@@ -89,6 +89,23 @@ def test_wide_turns_test_only_left_with_right(make_drive: Any) -> None:
     assert "front with rear on one side" in reason
 
 
+@pytest.mark.parametrize(("resolution_kph", "told"), [(0.1, 0), (1.0, 4)])
+def test_a_coarse_signal_hides_what_tight_turns_would_show(
+    make_drive: Any, resolution_kph: float, told: int
+) -> None:
+    """Where front and rear differ by less than a step, sound and exchanged look alike."""
+    bends = tuple((10.0 * k + 6, 10.0 * k + 13, 14.0 * (-1) ** k) for k in range(7))
+    drive = make_drive([(0, 0), (5, 14), (90, 14)], bends)
+    sound = examine(drive.track(resolution_kph=resolution_kph)).outcome
+    swapped = examine(drive.track(exchanged(drive, "FL", "RL"), resolution_kph=resolution_kph))
+    assert not sound.findings
+    assert bool(swapped.outcome.findings) is (told == 0)
+    why = {n.corner: n.why for n in sound.not_judged if n.kind == "crossed"}
+    assert len(why) == told
+    for corner, words in why.items():
+        assert f"an exchange with {corner.same_side.words} would not have shown" in words
+
+
 def test_a_dead_corner_cannot_be_placed(town: Any) -> None:
     outcome = examine(town.track(town.spoilt(0, 0.0))).outcome
     why = {n.why for n in outcome.not_judged if n.kind == "crossed"}
