@@ -7,12 +7,8 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import MOVING_KPH, Motion
-from canwheel.track.placing import (
-    Placing,
-    placed_by_slip,
-    placed_by_steering,
-    placed_by_turns,
-)
+from canwheel.track.placing import placed_by_slip, placed_by_steering, placed_by_turns
+from canwheel.track.road_echo import placed_by_road
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 SAME_SHARE = 0.995
@@ -22,12 +18,6 @@ SAME_SHARE = 0.995
 FEWEST_CHANGES = 30
 """The shared value must have changed this often, lest it be two frozen or coarse ones."""
 
-SURE_ERRORS = 3.5
-"""A slope that places the value must be so many times its standard deviation..."""
-
-SURE_SLOPE = 0.25
-"""... and half of what it should be, or more."""
-
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
 
@@ -36,8 +26,8 @@ def find_copied(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that are another's copy, and say which of the two is.
 
     The original fits the rest: it keeps to the wheel on its side through turns, as the wheels or
-    the steering tell them, and slips with the wheel on its axle. Where none of these shows, both
-    are doubtful.
+    the steering tell them, slips with the wheel on its axle, and meets the road with it. Where none
+    of these shows, both are doubtful.
     """
     findings: list[Finding] = []
     not_judged: list[NotJudged] = []
@@ -104,15 +94,11 @@ def _which_is_the_copy(
     All that can be asked is; what answers must not contradict itself.
     """
     answers = [
-        other if placing.slope > 0 else one
-        for ask in (placed_by_turns, placed_by_slip, placed_by_steering)
-        if (placing := ask(track, motion, one, other)) is not None and _is_sure(placing)
+        other if placing.lean > 0 else one
+        for ask in (placed_by_turns, placed_by_slip, placed_by_steering, placed_by_road)
+        if (placing := ask(track, motion, one, other)) is not None and placing.is_sure
     ]
     return answers[0] if len(set(answers)) == 1 else None
-
-
-def _is_sure(placing: Placing) -> bool:
-    return abs(placing.slope) > max(SURE_SLOPE, SURE_ERRORS * placing.error)
 
 
 def _describe(track: WheelTrack, copy: Corner, of: Corner, *, sure: bool) -> Finding:

@@ -5,7 +5,7 @@ is taken to be the original's, and what the three then miss a moving car by is w
 the two answers the drive decides by regression: the misses' mean follows their difference with a
 slope of 1/2 at one place, of -1/2 at the other, whatever constant offsets tyres of unequal size
 add. Three things that move a car apart are asked: turns, the slip of the driven axle, and, where
-the drive has a signal of it, which way the car turned.
+the drive has a signal of it, which way the car turned. `road_echo` asks the road itself.
 """
 
 import math
@@ -19,6 +19,12 @@ from canwheel.track.motion import Motion, samples_in, smooth, squared_box, tripl
 from canwheel.track.steering import turn_direction
 from canwheel.track.straight import STEADY_MPS2
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+SURE_ERRORS = 3.5
+"""A lean that places the value is at least so many times its standard deviation."""
+
+LEAST_SLOPE = 0.25
+"""A slope must be half of what it should be, or more."""
 
 CALM_S = 1.0
 """Turns and slip show in means over this long. [s]"""
@@ -53,15 +59,24 @@ FEWEST_BLOCKS = 4
 
 @dataclass(frozen=True, slots=True)
 class Placing:
-    """A slope: +1/2 where the shared value belongs to the first corner, -1/2 to the second.
+    """Which of two corners a shared value belongs to.
 
     Attributes
     ----------
-    slope, error : the slope, and one standard deviation of it.
+    lean : positive where it is the first, negative where it is the second; of a regression, its
+        slope, which should be one half.
+    error : one standard deviation of it.
+    least : it says nothing below this.
     """
 
-    slope: float
+    lean: float
     error: float
+    least: float
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether it may be acted on."""
+        return abs(self.lean) > max(self.least, SURE_ERRORS * self.error)
 
 
 def placed_by_turns(
@@ -161,4 +176,4 @@ def _slope(  # noqa: PLR0917 - a regression's own columns
         return None
     without = (above.sum() - above) / rest
     error = math.sqrt((len(below) - 1) * float(np.var(without)))
-    return Placing(float(above.sum() / below.sum()), error)
+    return Placing(float(above.sum() / below.sum()), error, LEAST_SLOPE)

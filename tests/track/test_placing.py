@@ -33,10 +33,10 @@ def test_turns_place_the_value_at_the_original(town: Any, of: int, copy: int) ->
     assert placing is not None
     # The true slope is 1/2 by construction; how tight its turns are leaves some of it open where
     # only front and rear part.
-    assert placing.slope == pytest.approx(
+    assert placing.lean == pytest.approx(
         0.5, abs=0.1 if CORNERS[of].same_side is not CORNERS[copy] else 0.3
     )
-    assert placing.slope > 5 * placing.error
+    assert placing.lean > 5 * placing.error
 
 
 @pytest.mark.parametrize(("one", "other"), PAIRS)
@@ -45,7 +45,7 @@ def test_asked_the_other_way_round_the_sign_turns(town: Any, one: int, other: in
     there, back = (placed(placed_by_turns, track, *pair) for pair in ((one, other), (other, one)))
     assert there is not None
     assert back is not None
-    assert back.slope == pytest.approx(-there.slope)
+    assert back.lean == pytest.approx(-there.lean)
     assert back.error == pytest.approx(there.error)
 
 
@@ -68,8 +68,8 @@ def test_slip_places_it_without_a_turn(make_drive: Any, of: int, copy: int, axle
     track = drive.track(kph)
     placing = placed(placed_by_slip, track, of, copy)
     assert placing is not None
-    assert placing.slope == pytest.approx(0.5, abs=0.1)
-    assert placing.slope > 5 * placing.error
+    assert placing.lean == pytest.approx(0.5, abs=0.1)
+    assert placing.lean > 5 * placing.error
     assert placed(placed_by_turns, track, of, copy) is None
 
 
@@ -102,8 +102,8 @@ def test_the_steering_tells_the_side_through_slip(
     kph[:, copy] = kph[:, of]
     placing = placed(placed_by_steering, steered(drive, kph, per_curvature=per_curvature), of, copy)
     assert placing is not None
-    assert placing.slope == pytest.approx(0.5, abs=0.2)
-    assert placing.slope > 5 * placing.error
+    assert placing.lean == pytest.approx(0.5, abs=0.2)
+    assert placing.lean > 5 * placing.error
 
 
 def test_the_steering_cannot_be_asked_of_one_side_or_where_it_is_not_sent(make_drive: Any) -> None:
@@ -120,7 +120,7 @@ def test_without_turn_and_slip_nothing_is_sure(make_drive: Any) -> None:
         track = drive.track(drive.spoilt(2, drive.kph[:, 0]))
         assert placed(placed_by_turns, track, 0, 2) is None
         by_slip = placed(placed_by_slip, track, 0, 2)
-        assert by_slip is None or abs(by_slip.slope) < 5 * by_slip.error
+        assert by_slip is None or abs(by_slip.lean) < 5 * by_slip.error
 
 
 def test_a_drive_too_short_to_ask(make_drive: Any) -> None:
