@@ -6,6 +6,8 @@ most of all with that on its own side. How well the value agrees with the two ot
 correlations of what the road adds to their speeds, is asked for either place.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -65,7 +67,7 @@ def placed_by_road(track: WheelTrack, motion: Motion, one: Corner, other: Corner
             return None
         agreement.append(by_wheelbase[int(np.argmax(by_wheelbase.mean(axis=1)))])
     lean = agreement[0] - agreement[1]
-    error = float(np.std(lean)) / np.sqrt(len(lean))
+    error = float(np.std(lean)) / math.sqrt(len(lean))
     return Placing(float(np.mean(lean)), error, LEAST_LEAN)
 
 

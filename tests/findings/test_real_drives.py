@@ -6,7 +6,7 @@ clean trace of the DAGA data set, MIT licence). No fault is in either.
 """
 
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, permutations
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,8 @@ from canwheel.frames import Frames, IdPattern
 from canwheel.judgement.verdict import judge_drive
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
+from canwheel.track.motion import estimate_motion
+from canwheel.track.road_echo import placed_by_road
 from canwheel.track.wheel_track import HelperSamples, WheelTrack
 from canwheel.vehicle import Vehicle
 
@@ -236,6 +238,19 @@ def test_copied(
         assert told == {corner.value: ["copied?"], of.value: ["copied?"]}
         return
     assert told == {corner.value: ["copied"]}
+
+
+def test_the_road_places_a_copy_rightly_or_says_nothing(drives: dict[str, RealDrive]) -> None:
+    """A minute of road is little to go by; what it says for sure must be so."""
+    real, sure = drives[MINUTE], 0
+    for of, copy in permutations(CORNERS, 2):
+        newest = np.searchsorted(real.time_s(of), real.time_s(copy), "right") - 1
+        track = real.changed(copy, real.raw(of)[np.maximum(newest, 0)])
+        placing = placed_by_road(track, estimate_motion(track), of, copy)
+        if placing is not None and placing.is_sure:
+            assert placing.lean > 0
+            sure += 1
+    assert sure >= 2
 
 
 @on_each_drive
