@@ -91,14 +91,16 @@ def _which_is_the_copy(
 ) -> Corner | None:
     """Which of two corners with one value does not fit its place; None where the drive is silent.
 
-    All that can be asked is; what answers must not contradict itself.
+    All that can be asked is, and where two contradict one another, the third decides.
     """
     answers = [
-        other if placing.lean > 0 else one
+        placing.lean > 0
         for ask in (placed_by_turns, placed_by_slip, placed_by_steering, placed_by_road)
         if (placing := ask(track, motion, one, other)) is not None and placing.is_sure
     ]
-    return answers[0] if len(set(answers)) == 1 else None
+    if 2 * sum(answers) == len(answers):
+        return None
+    return other if 2 * sum(answers) > len(answers) else one
 
 
 def _describe(track: WheelTrack, copy: Corner, of: Corner, *, sure: bool) -> Finding:
