@@ -94,7 +94,8 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra):
             unsmoothed = _unsmoothed(comb, spectrum, calm.wheel(corner))
-            findings.append(_describe(track, corner, unsmoothed))
+            certain = _is_certain(spectrum, track.circumference_m)
+            findings.append(_describe(track, corner, unsmoothed, whole_size=certain))
             continue
         if own is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
             findings.append(_describe_jumps(track, corner, own, place))
@@ -234,7 +235,7 @@ def _why_not(track: WheelTrack, corner: Corner) -> str:
     )
 
 
-def _describe(track: WheelTrack, corner: Corner, comb: _Comb) -> Finding:
+def _describe(track: WheelTrack, corner: Corner, comb: _Comb, *, whole_size: bool) -> Finding:
     strongest = int(ORDERS[int(np.argmax(comb.squared))])
     off_centre = comb.squared[0] > OFF_CENTRE_SHARE * np.sum(comb.squared)
     if off_centre and comb.seen[1]:
@@ -250,7 +251,8 @@ def _describe(track: WheelTrack, corner: Corner, comb: _Comb) -> Finding:
         spans=(track.whole,),
         count=1,
         says=(
-            f"Ripples by {100 * comb.ripple:.1f} % of its speed {cause} (turn of"
+            f"Ripples by {'' if whole_size else 'at least '}{100 * comb.ripple:.1f} % of its speed"
+            f" {cause} (turn of"
             f" {comb.circumference_m:.2f} m)."
         ),
         evidence={

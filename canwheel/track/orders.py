@@ -64,6 +64,9 @@ AS_GOOD = 1.03
 FADING_SHARE = 0.75
 """Cycles a sample from which a ripple looks like one so slow that it goes with the swell."""
 
+FEWEST_TOLD = 20
+"""Fewer stretches than this do not tell one smoothing from another."""
+
 DEEPEST = 0.7
 """Cycles in a mean, up to which what it leaves of a ripple is told from nothing."""
 
@@ -129,19 +132,20 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
 def smoothing_s(own: WheelSamples, per_metre: float) -> float:
     """Time over which the unit seems to average, by what it leaves of a ripple at each speed. [s]
 
-    A mean over T leaves sinc(f T) of it, and f goes with the speed. 0 where that explains nothing.
+    A mean over T leaves sinc(f T) of it, and f goes with the speed. 0 where that explains nothing,
+    or too few stretches say so; and of pulses counted, whose mean is known and taken off already.
 
     Parameters
     ----------
     per_metre : where the ripple stands out. [1/m]
     """
     stretches = _stretches(own)
-    if stretches is None:
+    if stretches is None or own.mean_over_s > 0:
         return 0.0
     lines, power, fastest_kph = stretches
     hertz = fastest_kph / KPH_PER_MPS * per_metre
     told = hertz * own.period_s < FADING_SHARE
-    if not told.any():
+    if told.sum() < FEWEST_TOLD:
         return 0.0
     amplitude = np.sqrt(power[told, int(np.argmin(np.abs(lines - per_metre)))])
     cycles = hertz[told] * SMOOTHING_S[:, None]
