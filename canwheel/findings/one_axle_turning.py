@@ -5,9 +5,6 @@ from canwheel.track.axles import AxleSpell, find_axle_spells
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
 
-SHORTEST_S = 2.0
-"""For less than this, wheels spin on a slippery start. [s]"""
-
 
 def find_one_axle_turning(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
     """Tell when one axle was turned with the other at rest.
@@ -24,7 +21,7 @@ def find_one_axle_turning(track: WheelTrack, motion: Motion) -> Outcome:  # noqa
                 says=_sentence(spell),
             )
             for spell in find_axle_spells(track)
-            if spell.from_standing and spell.to_s - spell.from_s >= SHORTEST_S
+            if spell.is_on_rollers
         )
     )
 

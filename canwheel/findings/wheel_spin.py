@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
+from canwheel.track.axles import find_axle_spells
 from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -35,14 +36,19 @@ LONGEST_S = 15.0
 
 
 def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
-    """Tell when a wheel, or both of the driven axle, spun.
+    """Tell when a wheel, or both of the driven axle, spun, on the way or in starting.
 
     Where the driven axle is known, only its wheels can.
     """
     events = []
+    in_starting = [spell for spell in find_axle_spells(track) if spell.is_spin]
     for corner in CORNERS:
         if track.driven in ("front", "rear") and corner.axle != track.driven:
             continue
+        for spell in in_starting:
+            if corner not in spell.standing:
+                first, last = np.searchsorted(track.time_s, (spell.from_s, spell.to_s))
+                events.append(_describe(track, motion, corner, int(first), int(last)))
         fast, left_behind = _runs_away(track, corner)
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]

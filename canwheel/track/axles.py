@@ -15,6 +15,10 @@ AXLES = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 STANDS_SHARE = 0.2
 """An axle stands when both its wheels read less than this share of the other axle's slower one."""
 
+LONGEST_SPIN_S = 2.0
+"""Wheels that turn for less than this while the others stand spin in starting; for longer, rollers,
+a jack or a tow turns them. [s]"""
+
 LOST_S = 2.0
 """An axle that turned with the other one this shortly before has lost its signals; wheels on
 rollers or a jack run up from standing. [s]"""
@@ -37,6 +41,16 @@ class AxleSpell:
     to_s: float
     top_kph: float
     from_standing: bool
+
+    @property
+    def is_spin(self) -> bool:
+        """Whether the car tried to start."""
+        return self.from_standing and self.to_s - self.from_s < LONGEST_SPIN_S
+
+    @property
+    def is_on_rollers(self) -> bool:
+        """Whether something else than the road turned the axle, or held it."""
+        return self.from_standing and not self.is_spin
 
 
 def find_axle_spells(track: WheelTrack) -> tuple[AxleSpell, ...]:

@@ -178,21 +178,24 @@ def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
         if is_wheel_lock(spell) or (again and spell.silent_s <= LONGEST_LOCK_S):
             locks.add(spell)
             last_s = spell.to_s
-    for cluster in _clusters(spells):
-        if len(cluster) >= CYCLES and _while_braking(cluster[0]):
-            locks.update(cluster)
+    cycles = _cycles(spells)
+    for cluster in cycles:
+        locks.update(cluster)
+    if cycles:  # it does lock: what goes under the brake alone does so too
+        locks.update(s for s in spells if _while_braking(s) and s.silent_s <= LONGEST_LOCK_S)
     return frozenset(locks)
 
 
-def _clusters(spells: Sequence[ZeroSpell]) -> list[list[ZeroSpell]]:
-    """Short spells that follow within `AGAIN_S` of one another."""
+def _cycles(spells: Sequence[ZeroSpell]) -> list[list[ZeroSpell]]:
+    """Short spells under the brake, `CYCLES` or more within `AGAIN_S` of one another."""
     clusters: list[list[ZeroSpell]] = []
     for spell in spells:
         if clusters and spell.from_s - clusters[-1][-1].to_s < AGAIN_S:
             clusters[-1].append(spell)
         else:
             clusters.append([spell])
-    return [[s for s in cluster if s.silent_s < AGAIN_S] for cluster in clusters]
+    short = [[spell for spell in cluster if spell.silent_s < AGAIN_S] for cluster in clusters]
+    return [c for c in short if len(c) >= CYCLES and _while_braking(c[0])]
 
 
 def _while_braking(spell: ZeroSpell) -> bool:

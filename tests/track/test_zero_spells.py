@@ -181,6 +181,21 @@ def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(make_dri
     assert locks_of(drive.track(kph)) == {}
 
 
+def test_anti_lock_cycles_are_told_by_their_pace(make_drive: Any) -> None:
+    """Five a second, and one sharp one more: at slow messages no edge tells anything."""
+    drive = make_drive(
+        [(0, 60), (20, 60), (24, 45), (40, 60), (44, 45), (60, 45)], (), period_s=0.05
+    )
+    kph = drive.kph.copy()
+    for start_s in (21.0, 21.2, 21.4, 21.6, 42.0):
+        kph[drive.at(start_s, start_s + 0.06), 3] = 0.0
+    assert locks_of(drive.track(kph)) == {"RR": 5}
+    kph = drive.kph.copy()
+    for start_s in (5.0, 5.2, 5.4, 5.6):  # the same without the brake
+        kph[drive.at(start_s, start_s + 0.06), 3] = 0.0
+    assert locks_of(drive.track(kph)) == {}
+
+
 @pytest.mark.parametrize(("edge_s", "locks"), [(0.0, {}), (0.12, {"FL": 1})])
 def test_one_contact_explains_what_looks_like_it_under_the_brake(
     make_drive: Any, edge_s: float, locks: dict[str, int]
