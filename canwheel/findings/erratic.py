@@ -15,7 +15,7 @@ FEWEST_MOMENTS = 3
 MOMENT_S = 1.0
 """Jumps nearer to one another than this are of one moment. [s]"""
 
-SURE_JUMPS = 5
+SURE_JUMPS = 4
 """From so many on it is the signal."""
 
 

@@ -48,12 +48,12 @@ MOSTLY = 0.8
 """A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
 unevenly, some rings more than others."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0025, 100.0
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.003, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
 
-TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 3.5}
+TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 4.0}
 """So many times the most of the other corners, by how many of those are read: sound rings are cut
 unevenly, some several times as much as others."""
 
