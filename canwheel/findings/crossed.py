@@ -92,17 +92,18 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     hidden = [swap for swap, misfit in misfits.items() if not _breaks(misfit, as_is)]
     not_judged = []
     for corner in CORNERS:
-        others = [
-            other.words
-            for swap in hidden
-            if corner in swap
-            for other in swap
-            if other is not corner
-        ]
-        if others:
-            why = f"an exchange with {' or '.join(others)} would not have shown: {TOO_LITTLE}"
+        pairs = dict.fromkeys(_pair_words(swap) for swap in hidden if corner in swap)
+        if pairs:
+            why = f"{' or '.join(pairs)} exchanged would not have shown: {TOO_LITTLE}"
             not_judged.append(NotJudged(corner, "crossed", why))
     return Outcome(not_judged=tuple(not_judged))
+
+
+def _pair_words(swap: Swap) -> str:
+    one, other = swap
+    if one.mirror is other:
+        return "left and right of one axle"
+    return "front and rear of one side" if one.same_side is other else "two corners crosswise"
 
 
 def _breaks(misfit: float, put_back: float) -> bool:

@@ -102,8 +102,8 @@ def test_a_coarse_signal_hides_what_tight_turns_would_show(
     assert bool(swapped.outcome.findings) is (told == 0)
     why = {n.corner: n.why for n in sound.not_judged if n.kind == "crossed"}
     assert len(why) == told
-    for corner, words in why.items():
-        assert f"an exchange with {corner.same_side.words} would not have shown" in words
+    for words in why.values():
+        assert words.startswith("front and rear of one side exchanged would not have shown")
 
 
 def test_a_dead_corner_cannot_be_placed(town: Any) -> None:
