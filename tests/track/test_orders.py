@@ -1,5 +1,6 @@
 """Ripple by the turn of the wheel, against another library's periodogram."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -7,7 +8,13 @@ import pytest
 from scipy.signal import lombscargle
 
 from canwheel.corners import Corner
-from canwheel.track.orders import RippleSpectrum, left_by_mean, ripple_spectrum, smoothing_s
+from canwheel.track.orders import (
+    RippleSpectrum,
+    certain_hz,
+    left_by_mean,
+    ripple_spectrum,
+    smoothing_s,
+)
 from canwheel.track.wheel_track import WheelSamples
 
 CIRCUMFERENCE_M = 1.94
@@ -149,6 +156,20 @@ def averaged(over: int, *, from_kph: float = 20.0, to_kph: float = 90.0) -> Whee
 def test_how_long_the_unit_averages_shows_in_the_ripple(over: int) -> None:
     own = averaged(over)
     assert smoothing_s(own, 1 / CIRCUMFERENCE_M) == pytest.approx(0.01 * over, abs=0.02)
+
+
+def test_what_a_count_over_time_takes_off_is_put_back() -> None:
+    sent = averaged(15, from_kph=15, to_kph=25)
+    counted = replace(sent, mean_over_s=0.15)
+    spectra = ripple_spectrum(sent), ripple_spectrum(counted)
+    assert spectra[0] is not None
+    assert spectra[1] is not None
+    assert amplitude_at(spectra[0], 1) < 0.025
+    assert amplitude_at(spectra[1], 1) == pytest.approx(0.03, rel=0.15)
+    assert smoothing_s(counted, 1 / CIRCUMFERENCE_M) == 0, "it is known, and taken off already"
+    # 0.4 cycles a sample of 10 ms; 0.7 cycles in a mean of 150 ms.
+    assert certain_hz(sent) == pytest.approx(40)
+    assert certain_hz(counted) == pytest.approx(4.67, abs=0.01)
 
 
 def test_at_one_steady_speed_nothing_says_how_long_it_averages() -> None:
