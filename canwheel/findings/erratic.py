@@ -15,8 +15,8 @@ FEWEST_MOMENTS = 3
 MOMENT_S = 1.0
 """Jumps nearer to one another than this are of one moment. [s]"""
 
-SURE_JUMPS = 4
-"""From so many on it is the signal."""
+SURE_MOMENTS = 4
+"""At so many moments or more, it is the signal."""
 
 
 def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
@@ -24,8 +24,12 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
     findings = []
     for corner in CORNERS:
         jumps = find_jumps(track, motion, corner)
-        if jumps is not None and _moments(jumps) >= FEWEST_MOMENTS:
-            findings.append(_describe(corner, jumps, motion))
+        if jumps is None:
+            continue
+        moments = _moments(jumps)
+        if moments >= FEWEST_MOMENTS:
+            confidence = 0.97 if moments >= SURE_MOMENTS else 0.8
+            findings.append(_describe(corner, jumps, motion, confidence))
     return Outcome(findings=tuple(findings))
 
 
@@ -34,13 +38,13 @@ def _moments(jumps: Jumps) -> int:
     return 1 + sum(b - a > MOMENT_S for a, b in pairwise(starts_s))
 
 
-def _describe(corner: Corner, jumps: Jumps, motion: Motion) -> Finding:
+def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -> Finding:
     count = len(jumps.spans)
     per_km = count / max(motion.distance_km, 1e-3)
     return Finding(
         corner=corner,
         kind="erratic",
-        confidence=0.97 if count >= SURE_JUMPS else 0.8,
+        confidence=confidence,
         spans=jumps.spans,
         count=count,
         says=(

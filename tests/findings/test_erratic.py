@@ -35,6 +35,13 @@ def test_a_few_are_doubtful(town: Any, said: Any, jumps: int, told: str) -> None
     assert said(town.track(kph)) == {"FR": [told]}
 
 
+def test_many_in_few_moments_are_doubtful(town: Any, said: Any) -> None:
+    """A tyre that grips and slips jumps several times in one second."""
+    bursts = [start_s + 0.3 * k for start_s in JUMPS_S[:3] for k in range(3)]
+    kph = jumping(town, Corner.FR, 15.0, 0.04, bursts)
+    assert said(town.track(kph)) == {"FR": ["erratic?"]}
+
+
 def test_one_or_two_are_a_stone(town: Any, said: Any) -> None:
     assert said(town.track(jumping(town, Corner.FR, 15.0, 0.06, JUMPS_S[:2]))) == {}
 
