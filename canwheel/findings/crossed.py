@@ -79,7 +79,8 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     misfits = {swap: _misfit(_put_back(calm[turning], swap), box) for swap in SWAPS}
     best = min(misfits, key=lambda swap: misfits[swap])
     turn_s = _seconds(track, turning)
-    if _breaks(as_is, misfits[best]):
+    coarse = _coarseness(track, motion, turning)
+    if _breaks(as_is, misfits[best], coarse):
         return _crossed(track, calm, turning, best, turn_s)
     both = _both_axles(track, calm, turning, turn_s)
     if both.findings:
@@ -89,7 +90,7 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
         why = f"less than {FEWEST_TURN_S:.0f} s of sharp turns below {SLOW_KPH:.0f} km/h"
         return _untested(CORNERS, f"front with rear on one side not tested: {why}")
     # Had two been exchanged, what is as it should be now would have been the order put back.
-    hidden = [swap for swap, misfit in misfits.items() if not _breaks(misfit, as_is)]
+    hidden = [swap for swap, misfit in misfits.items() if not _breaks(misfit, as_is, coarse)]
     not_judged = []
     for corner in CORNERS:
         pairs = dict.fromkeys(_pair_words(swap) for swap in hidden if corner in swap)
@@ -106,9 +107,18 @@ def _pair_words(swap: Swap) -> str:
     return "front and rear of one side" if one.same_side is other else "two corners crosswise"
 
 
-def _breaks(misfit: float, put_back: float) -> bool:
+def _breaks(misfit: float, put_back: float, coarse: float) -> bool:
     """Whether an order misses clearly, and clearly more than that which puts it right."""
-    return misfit > CLEAR_MISFIT and misfit > BETTER_BY * put_back
+    return misfit > max(CLEAR_MISFIT, coarse) and misfit > BETTER_BY * put_back
+
+
+def _coarseness(track: WheelTrack, motion: Motion, turning: NDArray[np.bool_]) -> float:
+    """What the signal's steps alone may add to a misfit, over speed: one of them.
+
+    Four values rounded to a step each leave 0.58 of one, one standard deviation.
+    """
+    step_kph = max(wheel.resolution_kph for wheel in track.wheels)
+    return step_kph / float(np.median(motion.speed_kph[turning]))
 
 
 def _scaled(track: WheelTrack, motion: Motion) -> FloatColumn:

@@ -13,6 +13,10 @@ close again do so within two seconds (common practice, no source). [s]"""
 LATE_SPREAD = 0.2
 """A sensor that picks up late does not do so at quite the same speed every time."""
 
+LONG_KM = 0.1
+"""A signal that was there and stays away for so far is dead, however slow the car goes on, as long
+as it is fast enough for every sound corner to read. [km]"""
+
 SURE_KM = 0.05
 """Over this distance without one pulse no sound wheel stays silent: 25 turns of it. [km]"""
 
@@ -35,7 +39,9 @@ def find_no_signal(track: WheelTrack, motion: Motion) -> Outcome:
 
 def _stays_dead(spells: tuple[ZeroSpell, ...], from_kph: float) -> bool:
     last = spells[-1]
-    if not last.to_the_end or last.others_top_kph < from_kph:
+    if not last.to_the_end:
+        return False
+    if last.others_top_kph < from_kph and (last.from_the_start or last.judged_km < LONG_KM):
         return False
     if last.from_the_start:
         return True

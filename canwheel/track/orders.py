@@ -114,7 +114,7 @@ def ripple_spectrum(own: WheelSamples) -> RippleSpectrum | None:
         return None
     per_metre, power, fastest_kph = stretches
     hertz = fastest_kph[:, None] / KPH_PER_MPS * per_metre
-    shown, certain = hertz < REACH_SHARE / own.period_s, hertz < certain_hz(own)
+    shown, certain = hertz < _reach_hz(own), hertz < certain_hz(own)
     visible = np.where(shown, power, np.nan)
     middle = _median_down(visible.T)[:, None] + np.finfo(float).tiny
     independent = OVERLAP_SHARE * MEDIAN_SHARE
@@ -170,8 +170,16 @@ def _stretches(own: WheelSamples) -> tuple[FloatColumn, FloatColumn, FloatColumn
 
 def certain_hz(own: WheelSamples) -> float:
     """Frequency up to which a corner's messages show a ripple for certain. [Hz]"""
-    by_samples = NYQUIST_SHARE / own.period_s
-    return min(by_samples, DEEPEST / own.mean_over_s) if own.mean_over_s > 0 else by_samples
+    return min(NYQUIST_SHARE / own.period_s, _left_by_counting_hz(own))
+
+
+def _reach_hz(own: WheelSamples) -> float:
+    return min(REACH_SHARE / own.period_s, _left_by_counting_hz(own))
+
+
+def _left_by_counting_hz(own: WheelSamples) -> float:
+    """Beyond this the mean of a count leaves noise alone."""
+    return DEEPEST / own.mean_over_s if own.mean_over_s > 0 else math.inf
 
 
 def left_by_mean(cycles: FloatColumn) -> FloatColumn:

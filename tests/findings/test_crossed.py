@@ -106,6 +106,14 @@ def test_a_coarse_signal_hides_what_tight_turns_would_show(
         assert words.startswith("front and rear of one side exchanged would not have shown")
 
 
+def test_steps_of_the_signal_are_no_turn(make_drive: Any, said: Any) -> None:
+    """In bends at 45 km/h one of 1 km/h is 2 % of the speed; front and rear differ by less."""
+    for seed in range(4):
+        bends = tuple((12.0 * k + 4, 12.0 * k + 10, 45.0 * (-1) ** k) for k in range(6))
+        drive = make_drive([(0, 44), (80, 46)], bends, seed=seed, noise=0.001)
+        assert said(drive.track(resolution_kph=1.0)) == {}
+
+
 def test_a_dead_corner_cannot_be_placed(town: Any) -> None:
     outcome = examine(town.track(town.spoilt(0, 0.0))).outcome
     why = {n.why for n in outcome.not_judged if n.kind == "crossed"}

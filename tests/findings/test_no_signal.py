@@ -99,3 +99,14 @@ def test_one_that_read_at_walking_pace_and_died_is_told_there(
     drive = make_drive([(0, 0), (3, 0), (8, 6), (20, 6), (24, 13), (60, 13), (64, 0)], ())
     finding = only_finding(drive.track(drive.spoilt(1, 0.0, drive.at(30, 999))))
     assert (finding.corner, finding.kind) == (Corner.FR, "no_signal")
+
+
+@at_each_corner
+@pytest.mark.parametrize(("slow_s", "told"), [(60, ["no_signal"]), (15, [])])
+def test_one_that_died_at_speed_is_told_on_the_slow_way_home(
+    make_drive: Any, said: Any, corner: Corner, slow_s: float, told: list[str]
+) -> None:
+    """It never read at walking pace, but 100 m at 12 km/h without a pulse is no sound sensor."""
+    drive = make_drive([(0, 45), (30, 45), (33, 12), (33 + slow_s, 12)], ())
+    kph = drive.spoilt(corner.position, 0.0, drive.at(32.9, 999))
+    assert said(drive.track(kph)).get(corner.value, []) == told
