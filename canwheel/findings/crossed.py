@@ -17,7 +17,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth, squared_box
 from canwheel.track.steering import turn_direction
-from canwheel.track.straight import straight_ratios
+from canwheel.track.straight import STEP_ERRORS, StraightRatios, straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 CALM_S = 0.5
@@ -68,7 +68,8 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     unread = np.isnan(track.speed_kph[motion.moving])
     if motion.moving.any() and (np.mean(unread, axis=0) > MOST_UNREAD_SHARE).any():
         return _untested(CORNERS, "one corner is not read, and the others alone do not show it")
-    calm = smooth(_scaled(track, motion), samples_in(track, CALM_S))
+    ratios = straight_ratios(track, motion)
+    calm = smooth(_scaled(track, ratios), samples_in(track, CALM_S))
     moving = motion.moving & (np.min(calm, axis=1) > PACE_KPH)
     moving &= np.abs(motion.accel_mps2) < HARD_MPS2
     turning = moving & (_turn_size(calm) > TURN_SHARE)
@@ -79,7 +80,7 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     misfits = {swap: _misfit(_put_back(calm[turning], swap), box) for swap in SWAPS}
     best = min(misfits, key=lambda swap: misfits[swap])
     turn_s = _seconds(track, turning)
-    coarse = _coarseness(track, motion, turning)
+    coarse = _coarseness(track, motion, turning) + (STEP_ERRORS * ratios.by_steps if ratios else 0)
     if _breaks(as_is, misfits[best], coarse):
         return _crossed(track, calm, turning, best, turn_s)
     both = _both_axles(track, calm, turning, turn_s)
@@ -113,17 +114,19 @@ def _breaks(misfit: float, put_back: float, coarse: float) -> bool:
 
 
 def _coarseness(track: WheelTrack, motion: Motion, turning: NDArray[np.bool_]) -> float:
-    """What the signal's steps alone may add to a misfit, over speed: one of them.
+    """What the signal's steps alone may add to a misfit, over speed.
 
-    Four values rounded to a step each leave 0.58 of one, one standard deviation.
+    Four values rounded to a step each leave 0.58 of one, one standard deviation: over many steps
+    that much, at one steady speed up to three times as much.
     """
     step_kph = max(wheel.resolution_kph for wheel in track.wheels)
-    return step_kph / float(np.median(motion.speed_kph[turning]))
+    slow, middle, fast = np.quantile(motion.speed_kph[turning], (0.05, 0.5, 0.95))
+    steps = 1 + (fast - slow) / max(step_kph, np.finfo(float).tiny)
+    return float(0.58 * step_kph / middle * (1 + (STEP_ERRORS - 1) / np.sqrt(steps)))
 
 
-def _scaled(track: WheelTrack, motion: Motion) -> FloatColumn:
+def _scaled(track: WheelTrack, ratios: StraightRatios | None) -> FloatColumn:
     """The four speeds with their straight-line scale factors taken out."""
-    ratios = straight_ratios(track, motion)
     if ratios is None:
         return track.speed_kph
     scaled: FloatColumn = track.speed_kph / np.exp(np.nan_to_num(ratios.log_ratio))

@@ -13,7 +13,7 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import Motion
-from canwheel.track.straight import FEWEST_S, straight_ratios
+from canwheel.track.straight import FEWEST_S, STEP_ERRORS, straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 WHEEL_SPREAD = 0.0025
@@ -27,7 +27,11 @@ HEADING_SPREAD = 0.003
 """The most frequent heading is straight on, to within this left/right difference."""
 
 LEAST_SHARE = 0.016
-"""Less than this is what worn or soft tyres do: sound pairs differ by up to 1.2 %."""
+"""Less than this is what worn or soft tyres do: sound pairs differ by up to 1.2 %. What the steps
+of the signal may add counts besides: at one steady speed, in whole km/h, a per cent and more."""
+
+COARSE_SHARE = 0.008
+"""Where they may add more than this, a drive does not clear a corner of a small error."""
 
 SPARE_SHARE = 0.055
 """Up to this a tyre of another size, a small spare above all, is the usual reason; rings differ by
@@ -53,18 +57,27 @@ def find_wrong_ratio(track: WheelTrack, motion: Motion) -> Outcome:
         why = f"less than {FEWEST_S:.0f} s of steady straight driving above 20 km/h"
         return Outcome(not_judged=tuple(NotJudged(c, "wrong_ratio", why) for c in CORNERS))
     log_ratio = ratios.log_ratio.copy()
+    by_steps = STEP_ERRORS * ratios.by_steps
     findings = []
     while np.sum(~np.isnan(log_ratio)) >= 3:  # noqa: PLR2004 - two cannot say which is wrong
         weighed = _weigh(log_ratio)
         best = int(np.nanargmax(weighed[:, 1]))
         share = math.expm1(weighed[best, 0])
-        if abs(share) < LEAST_SHARE:
+        if abs(share) < LEAST_SHARE + by_steps:
             break
         rest = np.delete(weighed[:, 1], best)
         margin = weighed[best, 1] - np.nanmax(rest)
         findings.append(_describe(track, CORNERS[best], share, float(margin), ratios.straight_s))
         log_ratio[best] = np.nan
-    return Outcome(findings=tuple(findings))
+    not_judged = []
+    if by_steps > COARSE_SHARE:
+        why = (
+            f"the signal is so coarse, and the speed was so steady, that less than"
+            f" {100 * (LEAST_SHARE + by_steps):.1f} % would not have shown"
+        )
+        told = {finding.corner for finding in findings}
+        not_judged = [NotJudged(c, "wrong_ratio", why) for c in CORNERS if c not in told]
+    return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
 
 
 def _weigh(log_ratio: FloatColumn) -> FloatColumn:

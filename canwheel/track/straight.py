@@ -42,6 +42,9 @@ FAST_SHARE = 0.9
 CORE_SHARE = 0.25
 """The most frequent heading is the narrowest interval that holds this share of the driving."""
 
+STEP_ERRORS = 3.0
+"""What the signal's own steps add to a ratio is no more than so many of its standard deviations."""
+
 FEWEST_S = 8.0
 """A scale factor from less straight driving than this is none. [s]"""
 
@@ -54,12 +57,15 @@ class StraightRatios:
     ----------
     log_ratio : (4,) natural logarithm of each corner over the mean of those read; NaN: not read.
     sd : (4,) its standard error.
+    by_steps : what the coarsest signal's steps may have added to it, one standard deviation: no
+        less than they do at one steady speed is averaged out.
     straight_s : how much such driving there was. [s]
     rows : (n,) which samples of the common base it is.
     """
 
     log_ratio: FloatColumn
     sd: FloatColumn
+    by_steps: float
     straight_s: float
     rows: NDArray[np.bool_]
 
@@ -100,7 +106,16 @@ def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
     log_ratio, sd = np.full(4, np.nan), np.full(4, np.nan)
     log_ratio[read] = np.median(logs[:, read], axis=0)
     sd[read] = 1.2533 * np.std(logs[:, read], axis=0) / np.sqrt(independent)
-    return StraightRatios(log_ratio, sd, straight_s, rows)
+    by_steps = _error_by_steps(track, motion.speed_kph[rows])
+    return StraightRatios(log_ratio, sd, by_steps, straight_s, rows)
+
+
+def _error_by_steps(track: WheelTrack, speed_kph: FloatColumn) -> float:
+    """Standard deviation of a ratio of two rounded speeds, over as many steps as were driven."""
+    step_kph = max(wheel.resolution_kph for wheel in track.wheels)
+    slow, middle, fast = np.quantile(speed_kph, (0.05, 0.5, 0.95))
+    steps = 1 + (fast - slow) / step_kph if step_kph > 0 else np.inf
+    return float(step_kph / middle * np.sqrt(2 / 12 / steps))
 
 
 def _is_a_bend(front: float, rear: float, speed_kph: FloatColumn) -> bool:

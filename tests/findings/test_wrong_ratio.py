@@ -121,3 +121,25 @@ def test_a_little_is_told_as_doubt_where_another_corner_explains_it(town: Any) -
     assert all(f.kind == "wrong_ratio" for f in findings)
     for finding in findings:
         assert (finding.confidence < 0.9) == ("nearly as well" in finding.says)
+
+
+@pytest.mark.parametrize("kph", [40.5, 43.0, 46.4, 48.6])
+@pytest.mark.parametrize("seed", range(4))
+def test_whole_km_h_at_one_steady_speed_are_no_ratio(
+    make_drive: Any, said: Any, kph: float, seed: int
+) -> None:
+    """With the cruise control on, one tyre a little smaller reads a whole step more throughout."""
+    tyres = tuple(np.random.default_rng(seed).uniform(0.994, 1.006, 4))
+    drive = make_drive([(0, kph), (60, kph + 1)], (), tyres=tyres, noise=0.0005, seed=seed)
+    track = drive.track(resolution_kph=1.0)
+    assert said(track) == {}
+    why = {n.why for n in examine(track).outcome.not_judged if n.kind == "wrong_ratio"}
+    assert len(why) == 1
+    assert "so coarse" in why.pop()
+
+
+def test_whole_km_h_over_many_speeds_show_it(town: Any, only_finding: Any) -> None:
+    kph = town.spoilt(0, town.kph[:, 0] * 1.03)
+    finding = only_finding(town.track(kph, resolution_kph=1.0))
+    assert (finding.corner, finding.kind) == (Corner.FL, "wrong_ratio")
+    assert finding.evidence["ratio"] == pytest.approx(1.03, abs=0.005)
