@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
+from canwheel.track.jumps import find_jumps
 from canwheel.track.motion import READ_FROM_KPH, Motion, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 from canwheel.track.zero_spells import ALIVE_SHARE
@@ -51,12 +52,30 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:
         own = track.wheel(corner)
         # A counter of pulses that stands still says zero, which other checks judge.
         if len(own.time_s) > 1 and own.period_s > 0 and track.unit != "pulse count":
-            seen = track.seen_from(corner)
-            order = (corner.same_side, corner.mirror, corner.mirror.same_side)
-            frozen = _frozen_runs(own, seen[:, [other.position for other in order]])
+            frozen = _frozen_runs(own, _rest(track, corner))
+            if frozen:  # a corner that jumps does not change for that
+                frozen = _frozen_runs(own, _rest(_without_jumps(track, motion, corner), corner))
             if frozen:
                 findings.append(_describe(track, motion, corner, frozen))
     return Outcome(findings=tuple(findings))
+
+
+def _rest(track: WheelTrack, corner: Corner) -> FloatColumn:
+    """(n, 3) the corner on the same side, and the two on the other side, at this one's times."""
+    order = (corner.same_side, corner.mirror, corner.mirror.same_side)
+    return track.seen_from(corner)[:, [other.position for other in order]]
+
+
+def _without_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> WheelTrack:
+    """The drive with the jumps of all corners but this one unread."""
+    jumps = {c: find_jumps(track, motion, c) for c in CORNERS if c is not corner}
+    return track.without(
+        {
+            c: [Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in own.spans]
+            for c, own in jumps.items()
+            if own is not None
+        }
+    )
 
 
 def _calm(own: WheelSamples, rest: FloatColumn) -> FloatColumn:

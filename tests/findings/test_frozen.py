@@ -89,3 +89,15 @@ def test_two_that_drop_out_together_freeze_nobody(make_drive: Any, said: Any) ->
             kph[drive.at(start_s + 0.1, start_s + 1), corner] = 0.0
     told = said(drive.track(kph, resolution_kph=1.0))
     assert set(told) <= {"FR", "RL"}
+
+
+def test_a_side_mate_that_jumps_does_not_change_for_that(make_drive: Any, said: Any) -> None:
+    """In a bend the right side keeps its speed; that its rear corner jumps makes it no faster."""
+    drive = make_drive([(0, 26), (70, 26)], (), noise=0.0)
+    kph = drive.kph.copy()
+    left = np.interp(drive.time_s, [20, 21, 29, 30], [0, 4, 4, 0])
+    kph[:, 0::2] += left[:, None]
+    for k, start_s in enumerate(np.arange(3.0, 68.0, 2.3)):
+        kph[drive.at(start_s, start_s + 0.12), 3] += 25.0 * (-1) ** k
+    told = said(drive.track(kph, resolution_kph=1.0))
+    assert set(told) == {"RR"}
