@@ -45,11 +45,14 @@ def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
     for corner in CORNERS:
         if track.driven in ("front", "rear") and corner.axle != track.driven:
             continue
+        fast, left_behind = _runs_away(track, corner)
         for spell in in_starting:
             if corner not in spell.standing:
-                first, last = np.searchsorted(track.time_s, (spell.from_s, spell.to_s))
-                events.append(_describe(track, motion, corner, int(first), int(last)))
-        fast, left_behind = _runs_away(track, corner)
+                first, last = (
+                    int(n) for n in np.searchsorted(track.time_s, (spell.from_s, spell.to_s))
+                )
+                events.append(_describe(track, motion, corner, first, last))
+                fast[first : last + 1] = False  # told once
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]
             goes_on = _goes_on(track, left_behind, first)

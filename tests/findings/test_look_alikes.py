@@ -132,18 +132,19 @@ def test_rollers_are_an_event(
     assert re.search(r"up to 6[01] km/h", event.says)
 
 
+@pytest.mark.parametrize("top_kph", [12.5, 25.0])
 def test_wheels_that_spin_in_starting_leave_the_others_standing(
-    make_drive: Any, said: Any, events: Any
+    make_drive: Any, said: Any, events: Any, top_kph: float
 ) -> None:
     """On ice the driven axle turns for a second; the car has not moved, and nothing is lost."""
     drive = make_drive([(0, 0), (9, 0), (20, 40), (80, 40)], ())
     kph = drive.kph.copy()
-    spin = np.interp(drive.time_s, [5, 5.4, 5.7, 6.1], [0, 12.5, 12.5, 0])
+    spin = np.interp(drive.time_s, [5, 5.4, 6.2, 6.6], [0, top_kph, top_kph, 0])
     kph[:, 2:] += spin[:, None]
     track = drive.track(kph)
     assert said(track) == {}
-    told = {(event.kind, event.corner) for event in events(track)}
-    assert told == {("wheel_spin", Corner.RL), ("wheel_spin", Corner.RR)}
+    told = [(event.kind, event.corner) for event in events(track)]
+    assert sorted(told) == [("wheel_spin", Corner.RL), ("wheel_spin", Corner.RR)]
 
 
 def test_passive_sensors_of_one_axle_that_wake_up_later(make_drive: Any, events: Any) -> None:
