@@ -44,10 +44,6 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
-MOSTLY = 0.8
-"""A ripple of which this share is of the teeth must stand out by its teeth: sound ones are cut
-unevenly, some rings more than others."""
-
 TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.003, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
@@ -185,8 +181,10 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
         LEAST_RIPPLE, OUTSTANDING * float(np.median(whole)), ABOVE_ALL * max(whole)
     )
     of_teeth = _of_teeth(comb.squared)
-    if stands_out and of_teeth < MOSTLY * comb.ripple:
+    off_centre = math.sqrt(max(0.0, comb.ripple**2 - of_teeth**2))
+    if stands_out and off_centre > LEAST_RIPPLE:
         return True
+    # The rest must stand out by its teeth: sound rings are cut unevenly, some more than others.
     # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
     of_teeth_of = {
         at: _most_of_teeth(spectrum, comb.seen) for at, spectrum in spectra.items() if spectrum

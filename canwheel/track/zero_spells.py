@@ -51,8 +51,8 @@ class ZeroSpell:
         is being stopped and spun up again. [s]
     sample_s : the finest that an edge can be timed: usual time between samples, or the time that
         each is the mean over. [s]
-    slowing_mps2 : how hard the car slowed meanwhile, or at most just before where that is more, by
-        the others; positive when slowing. [m/s²]
+    slowing_mps2 : how hard the car slowed meanwhile, or just before where that is more, by the
+        others; positive when slowing. [m/s²]
     braking : whether a brake signal says so; None without one, or just after the brake was let go.
     to_the_end : no reading after it.
     from_the_start : none before it.
@@ -96,7 +96,7 @@ LOCK_EDGE_S = 0.06
 a contact opens and closes between two samples. Between the two stands only the smoothing of the
 unit. [s]"""
 
-LONG_EDGE_S, LONG_EDGE_SAMPLES = 0.15, 6
+LONG_EDGE_S, LONG_EDGE_SAMPLES = 0.1, 6
 """A fall and a rise that take this long together, [s] and in samples, are no contact's, nor a
 unit's smoothing..."""
 
@@ -296,7 +296,6 @@ def _describe(
         int(np.searchsorted(track.time_s, to_s + own.period_s, "right")),
     )
     falling = slice(int(np.searchsorted(track.time_s, from_s - LET_GO_S)), meanwhile.start + 1)
-    hardest_mps2 = -float(np.min(motion.accel_mps2[falling]))
     return ZeroSpell(
         corner=corner,
         from_s=from_s,
@@ -307,7 +306,7 @@ def _describe(
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
         edge_s=(fall_s or 0.0) + (rise_s or 0.0),
         sample_s=readings.sample_s,
-        slowing_mps2=max(hardest_mps2, -float(np.median(motion.accel_mps2[meanwhile]))),
+        slowing_mps2=-min(float(np.median(motion.accel_mps2[at])) for at in (falling, meanwhile)),
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
