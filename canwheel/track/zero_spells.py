@@ -16,6 +16,7 @@ from canwheel.corners import Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, TOLD_BY_KPH, Motion
 from canwheel.track.runs import runs
+from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 NOTHING_SHARE = 0.2
@@ -122,7 +123,10 @@ RARELY = 3
 """A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
 
 LET_GO_S = 0.8
-"""On ice a wheel may stand so long after the driver has let go of the brake. [s]"""
+"""On ice a wheel may stand so long after the driver has let go of the brake... [s]"""
+
+JUST_BEFORE_S = 0.5
+"""... and may lock so soon after the brake is pressed. [s]"""
 
 BRAKING_APART_S = 4.0
 """Locks farther apart than this are of two brakings. [s]"""
@@ -291,11 +295,16 @@ def _describe(
     step_s = np.minimum(np.diff(own.time_s[inside], prepend=from_s - own.period_s), LONGEST_STEP_S)
     silent_step_s = step_s[silent]
     fall_s, rise_s = readings.edges_s(first, last)
-    meanwhile = slice(
-        int(np.searchsorted(track.time_s, from_s - own.period_s)),
-        int(np.searchsorted(track.time_s, to_s + own.period_s, "right")),
+    # By the others alone: the speed of all four would fall with a corner that drops out.
+    car_kph = motion.others_kph(corner)
+    slowing_mps2 = max(
+        _slowing_mps2(own.time_s, car_kph, begin_s, end_s)
+        for begin_s, end_s in (
+            (from_s - LET_GO_S, from_s),
+            (from_s - JUST_BEFORE_S, from_s),
+            (from_s - JUST_BEFORE_S / 2, to_s + JUST_BEFORE_S / 2),
+        )
     )
-    falling = slice(int(np.searchsorted(track.time_s, from_s - LET_GO_S)), meanwhile.start + 1)
     return ZeroSpell(
         corner=corner,
         from_s=from_s,
@@ -306,13 +315,26 @@ def _describe(
         judged_km=float(np.sum(silent_step_s * others_kph[silent])) / 3600,
         edge_s=(fall_s or 0.0) + (rise_s or 0.0),
         sample_s=readings.sample_s,
-        slowing_mps2=-min(float(np.median(motion.accel_mps2[at])) for at in (falling, meanwhile)),
+        slowing_mps2=slowing_mps2,
         braking=_braking(track, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
         starts_slow=first > 0 and not readings.others_kph[first - 1] >= READ_FROM_KPH,
         ends_slow=last + 1 < len(own.time_s) and not readings.others_kph[last + 1] >= READ_FROM_KPH,
     )
+
+
+def _slowing_mps2(
+    time_s: FloatColumn, speed_kph: FloatColumn, begin_s: float, end_s: float
+) -> float:
+    """How hard a speed falls between two times, by a straight line through it. [m/s²]"""
+    at = slice(int(np.searchsorted(time_s, begin_s)), int(np.searchsorted(time_s, end_s, "right")))
+    known = ~np.isnan(speed_kph[at])
+    time_s, speed_kph = time_s[at][known], speed_kph[at][known]
+    if len(time_s) < 2:  # noqa: PLR2004 - a line needs two points
+        return 0.0
+    lever_s = time_s - time_s.mean()
+    return -float(lever_s @ speed_kph / (lever_s @ lever_s)) / KPH_PER_MPS
 
 
 def _braking(track: WheelTrack, from_s: float, to_s: float) -> bool | None:

@@ -86,6 +86,16 @@ def test_a_mean_over_time_takes_that_long_to_fall_and_rise(make_drive: Any) -> N
     assert spell.edge_s > 0.15
 
 
+def test_a_corner_that_drops_out_does_not_slow_the_car(make_drive: Any) -> None:
+    """Beside a corner that reads too little the mean of all four falls with it; the others do not."""
+    drive = make_drive([(0, 80), (60, 80)], (), period_s=0.1)
+    kph = drive.kph * np.array([1, 1, 1, 0.92])
+    kph[drive.at(30, 31), 1] = 0.0
+    (spell,) = spells_of(drive.track(kph), Corner.FR)
+    assert abs(spell.slowing_mps2) < 0.3
+    assert not is_wheel_lock(spell)
+
+
 def test_a_wheel_that_locks_as_the_braking_ends_was_braked(make_drive: Any) -> None:
     drive = make_drive([(0, 60), (20, 60), (26, 30), (40, 32)], (), period_s=0.02)
     at = [25.8, 25.95, 26.8, 26.95]
