@@ -87,7 +87,7 @@ def test_a_mean_over_time_takes_that_long_to_fall_and_rise(make_drive: Any) -> N
 
 
 def test_a_corner_that_drops_out_does_not_slow_the_car(make_drive: Any) -> None:
-    """Beside a corner that reads too little the mean of all four falls with it; the others do not."""
+    """Beside one that reads too little, the mean of all four falls with it; the others do not."""
     drive = make_drive([(0, 80), (60, 80)], (), period_s=0.1)
     kph = drive.kph * np.array([1, 1, 1, 0.92])
     kph[drive.at(30, 31), 1] = 0.0
