@@ -123,7 +123,9 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         # In a turn one side may keep its speed while the other changes.
         side_changes = high[:, 0] - low[:, 0] > must_change
         no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
-        is_frozen = (change_kph > must_change) & outside & no_turn
+        # The wheel beside it changes too, unless the other axle spins, or it is not read.
+        mirror_stands = high[:, 1] - low[:, 1] <= must_change
+        is_frozen = (change_kph > must_change) & outside & no_turn & ~mirror_stands
     if flickers:
         lasting = own.time_s[lasts] - own.time_s[firsts] >= FLICKER_S
         is_frozen |= lasting & _others_flicker(rest, firsts, lasts)

@@ -101,3 +101,12 @@ def test_a_side_mate_that_jumps_does_not_change_for_that(make_drive: Any, said: 
         kph[drive.at(start_s, start_s + 0.12), 3] += 25.0 * (-1) ** k
     told = said(drive.track(kph, resolution_kph=1.0))
     assert set(told) == {"RR"}
+
+
+def test_an_axle_that_spins_does_not_freeze_the_other_one(make_drive: Any, said: Any) -> None:
+    """At a steady speed a coarse signal stands still; both rear wheels run away for a second."""
+    drive = make_drive([(0, 29.0), (60, 29.0)], (), noise=0.0)
+    kph = drive.kph.copy()
+    spin = np.interp(drive.time_s, [20, 20.4, 21.2, 21.6], [0, 28, 28, 0])
+    kph[:, 2:] += spin[:, None] * np.array([0.8, 1.0])
+    assert said(drive.track(kph, resolution_kph=1.0)) == {}
