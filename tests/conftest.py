@@ -3,8 +3,11 @@
 Nothing of the package makes them, so that what is found in them is known by hand.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+import importlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -207,3 +210,11 @@ def make_drive() -> Callable[..., MadeDrive]:
 def town() -> MadeDrive:
     """The usual drive, sound at every corner."""
     return drive_made_of()
+
+
+@pytest.fixture(scope="module")
+def load_benchmark() -> Iterator[Callable[[str], ModuleType]]:
+    """Import a script of `tests/benchmarks`, which is no package, with those beside it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(Path(__file__).parent / "benchmarks"))
+        yield importlib.import_module

@@ -8,6 +8,7 @@ rear axle, are mirror images of each other to these relations: there a steering 
 must say which way the car turned.
 """
 
+import math
 from itertools import combinations
 
 import numpy as np
@@ -17,7 +18,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.motion import Motion, axle_turn_shares, samples_in, smooth, squared_box
 from canwheel.track.steering import turn_direction
-from canwheel.track.straight import STEP_ERRORS, StraightRatios, straight_ratios
+from canwheel.track.straight import STEP_ERRORS, StraightRatios, steps_driven, straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 CALM_S = 0.5
@@ -119,10 +120,8 @@ def _coarseness(track: WheelTrack, motion: Motion, turning: NDArray[np.bool_]) -
     Four values rounded to a step each leave 0.58 of one, one standard deviation: over many steps
     that much, at one steady speed up to three times as much.
     """
-    step_kph = max(wheel.resolution_kph for wheel in track.wheels)
-    slow, middle, fast = np.quantile(motion.speed_kph[turning], (0.05, 0.5, 0.95))
-    steps = 1 + (fast - slow) / max(step_kph, np.finfo(float).tiny)
-    return float(0.58 * step_kph / middle * (1 + (STEP_ERRORS - 1) / np.sqrt(steps)))
+    share, steps = steps_driven(track, motion.speed_kph[turning])
+    return 0.58 * share * (1 + (STEP_ERRORS - 1) / math.sqrt(steps))
 
 
 def _scaled(track: WheelTrack, ratios: StraightRatios | None) -> FloatColumn:

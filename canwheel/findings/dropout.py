@@ -34,10 +34,11 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
     silent = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
     locks = wheel_locks(silent)
     for corner in CORNERS:
+        from_kph = told_from_kph(track.wheel(corner))
         spells = [
             spell
             for spell in silent[corner]
-            if spell.others_top_kph >= told_from_kph(track.wheel(corner))
+            if spell.others_top_kph >= from_kph
             and spell not in locks[corner]
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
@@ -45,8 +46,7 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             moments = [spell.from_s for spell in spells]
             driving = trace_driving(track, motion)
             with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)
-            sure_kph = min(TOLD_BY_KPH, SURE_TIMES * told_from_kph(track.wheel(corner)))
-            confidence = _confidence(spells, sure_kph)
+            confidence = _confidence(spells, min(TOLD_BY_KPH, SURE_TIMES * from_kph))
             findings.append(_describe(corner, spells, motion, with_these, confidence))
     return Outcome(findings=tuple(findings))
 

@@ -116,12 +116,8 @@ def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner
     """
     if one.mirror is other:
         return None
-    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
-    shared = calm[:, one.position]
-    near_one, near_other = calm[:, one.mirror.position], calm[:, other.mirror.position]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = (shared - (near_one + near_other) / 2) / motion.speed_kph
-        apart = (near_one - near_other) / motion.speed_kph
+    mean, apart = _between(track, motion, one, (one.mirror, other.mirror))
+    with np.errstate(invalid="ignore"):
         rows = (np.abs(mean) < STRAIGHT_SHARE) & (np.abs(apart) < SLIP_SHARE)
     rows &= motion.speed_kph > PACE_KPH
     # Turns move both as well; only what goes with the pull of the engine or brake is slip.
@@ -140,14 +136,23 @@ def placed_by_steering(
     direction = turn_direction(track)
     if direction is None or one.same_side is other:
         return None
-    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
-    shared = calm[:, one.position]
-    near_one, near_other = calm[:, one.same_side.position], calm[:, other.same_side.position]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        mean = (shared - (near_one + near_other) / 2) / motion.speed_kph
-        apart = (near_one - near_other) / motion.speed_kph
+    mean, apart = _between(track, motion, one, (one.same_side, other.same_side))
     rows = (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
     return _slope(track, rows, FEWEST_TURN_S, mean, apart, direction)
+
+
+def _between(
+    track: WheelTrack, motion: Motion, shared: Corner, two: tuple[Corner, Corner]
+) -> tuple[FloatColumn, FloatColumn]:
+    """(n,) how far the shared value is from the middle of two others, and they from one another.
+
+    In calm means, over speed.
+    """
+    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    value, first, second = (calm[:, corner.position] for corner in (shared, *two))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = (value - (first + second) / 2) / motion.speed_kph
+        return mean, (first - second) / motion.speed_kph
 
 
 def _slope(  # noqa: PLR0917 - a regression's own columns

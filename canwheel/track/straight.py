@@ -1,5 +1,6 @@
 """How the four corners stand to one another when the car goes straight: their scale factors."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -112,10 +113,16 @@ def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
 
 def _error_by_steps(track: WheelTrack, speed_kph: FloatColumn) -> float:
     """Standard deviation of a ratio of two rounded speeds, over as many steps as were driven."""
+    share, steps = steps_driven(track, speed_kph)
+    return share * math.sqrt(2 / 12 / steps)
+
+
+def steps_driven(track: WheelTrack, speed_kph: FloatColumn) -> tuple[float, float]:
+    """One step of the coarsest signal, over the usual speed; and how many of them were driven."""
     step_kph = max(wheel.resolution_kph for wheel in track.wheels)
     slow, middle, fast = np.quantile(speed_kph, (0.05, 0.5, 0.95))
-    steps = 1 + (fast - slow) / step_kph if step_kph > 0 else np.inf
-    return float(step_kph / middle * np.sqrt(2 / 12 / steps))
+    steps = 1 + (fast - slow) / step_kph if step_kph > 0 else math.inf
+    return float(step_kph / middle), float(steps)
 
 
 def _is_a_bend(front: float, rear: float, speed_kph: FloatColumn) -> bool:

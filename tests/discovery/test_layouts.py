@@ -5,9 +5,7 @@ files say that the four fields stand is what must be found. The whole benchmark 
 ``tests/benchmarks/discovery.py``.
 """
 
-import importlib.util
-import sys
-from pathlib import Path
+from collections.abc import Callable
 from types import ModuleType
 
 import numpy as np
@@ -38,15 +36,8 @@ LAYOUTS = (
 
 
 @pytest.fixture(scope="module")
-def benchmark() -> ModuleType:
-    path = Path(__file__).parents[1] / "benchmarks" / "discovery.py"
-    spec = importlib.util.spec_from_file_location("discovery_benchmark", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
+def benchmark(load_benchmark: Callable[[str], ModuleType]) -> ModuleType:
+    return load_benchmark("discovery")
 
 
 def drive(benchmark: ModuleType, name: str, *, dead: Corner | None = None) -> UnlabelledCapture:

@@ -1,8 +1,6 @@
 """A tiny run of the detection curves: what is large is found, what is nothing is not."""
 
-import importlib.util
-import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -15,17 +13,8 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.fixture(scope="module")
-def script() -> Iterator[ModuleType]:
-    """The script, which is no package: by its path, with those that stand beside it."""
-    spec = importlib.util.spec_from_file_location("detection", BENCHMARKS / "detection.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.syspath_prepend(str(BENCHMARKS))
-        patch.setitem(sys.modules, "detection", module)
-        spec.loader.exec_module(module)
-        yield module
+def script(load_benchmark: Callable[[str], ModuleType]) -> ModuleType:
+    return load_benchmark("detection")
 
 
 def sweep_of(script: ModuleType, name: str) -> object:

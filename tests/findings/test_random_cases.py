@@ -1,6 +1,6 @@
 """A short run of the judgement's benchmark: random cars, drives and layouts, and their faults."""
 
-import importlib.util
+from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -10,19 +10,12 @@ import pytest
 
 from canwheel.roadtest.cases import random_case
 
-SCRIPT = Path(__file__).parents[1] / "benchmarks" / "judgement.py"
 SEED = 20_261
 
 
 @pytest.fixture(scope="module")
-def benchmark_script() -> ModuleType:
-    """The script, which is no package: by its path."""
-    spec = importlib.util.spec_from_file_location("judgement_benchmark", SCRIPT)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def benchmark_script(load_benchmark: Callable[[str], ModuleType]) -> ModuleType:
+    return load_benchmark("judgement")
 
 
 def run(script: ModuleType, folder: Path, *, cases: int, only: str | None, seed: int) -> Any:
