@@ -207,6 +207,19 @@ def make_drive() -> Callable[..., MadeDrive]:
 
 
 @pytest.fixture(scope="session")
+def braking_drive() -> Callable[..., MadeDrive]:
+    """Brake from 60 to 30 km/h so many times, at 1.2 m/s², twenty seconds apart, from 10 s on."""
+
+    def make(brakings: int, *, period_s: float = 0.01) -> MadeDrive:
+        knots = [(0.0, 60.0)]
+        for k in range(brakings):
+            knots += [(20.0 * k + 10, 60.0), (20.0 * k + 17, 30.0), (20.0 * k + 20, 60.0)]
+        return drive_made_of(knots, (), period_s=period_s)
+
+    return make
+
+
+@pytest.fixture(scope="session")
 def town() -> MadeDrive:
     """The usual drive, sound at every corner."""
     return drive_made_of()

@@ -87,6 +87,11 @@ class ZeroSpell:
         """Whether its fall and rise are a wheel's, no contact's."""
         return self.edge_s > max(LONG_EDGE_S, LONG_EDGE_SAMPLES * self.sample_s)
 
+    @property
+    def edge_is_seen(self) -> bool:
+        """Whether readings come often enough to tell a wheel's fall and rise from a contact's."""
+        return self.sample_s <= LOCK_EDGE_S or self.takes_its_time
+
 
 LOCK_SLOWING_MPS2 = 0.8
 """A wheel locks only while the car is being braked; polished ice still gives about this.
@@ -145,7 +150,7 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
         return True  # on ice a car hardly slows, whatever the driver does
     if spell.takes_its_time:
         return spell.slowing_mps2 > SLIGHT_SLOWING_MPS2
-    unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
+    unhurried = spell.edge_s > LOCK_EDGE_S or not spell.edge_is_seen
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
 
 
@@ -172,6 +177,18 @@ def wheel_locks(
     if len(locking) == 1 and brakings(locking[0]) >= TOO_MANY:
         return dict.fromkeys(spells, frozenset())
     return locks
+
+
+def open_locks(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tuple[ZeroSpell, ...]:
+    """Those of one corner's locks that may be lost signals as well, its readings being so seldom.
+
+    Parameters
+    ----------
+    spells, locks : the corner's, all of them and those that `wheel_locks` made locks.
+    """
+    if _cycles(spells):
+        return ()
+    return tuple(spell for spell in spells if spell in locks and not spell.edge_is_seen)
 
 
 def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:

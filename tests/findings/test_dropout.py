@@ -93,13 +93,10 @@ def test_one_at_walking_pace_is_enough_where_it_reads_much_slower(
     ("brakings", "edge_s", "confidence"), [(5, 0.0, 0.6), (6, 0.0, 0.9), (6, 0.15, 0.6)]
 )
 def test_silences_in_brakings_alone(
-    make_drive: Any, only_finding: Any, brakings: int, edge_s: float, confidence: float
+    braking_drive: Any, only_finding: Any, brakings: int, edge_s: float, confidence: float
 ) -> None:
     """At ten messages a second nobody sees how fast a wheel stops; how often it does tells."""
-    knots = [(0.0, 60.0)]
-    for k in range(brakings):
-        knots += [(20.0 * k + 10, 60.0), (20.0 * k + 17, 30.0), (20.0 * k + 20, 60.0)]
-    drive = make_drive(knots, (), period_s=0.02 if edge_s else 0.1)
+    drive = braking_drive(brakings, period_s=0.02 if edge_s else 0.1)
     kph = drive.kph.copy()
     for k in range(brakings):
         fall_s = 20.0 * k + 12

@@ -39,6 +39,24 @@ def test_a_locked_wheel_is_an_event(
     assert "the sensor is not at fault" in says
 
 
+@at_each_corner
+def test_where_readings_come_seldom_it_may_be_a_lost_signal(
+    make_drive: Any, said: Any, corner: Corner
+) -> None:
+    """Ten a second: one sound wheel may have stopped, one bad contact may have opened."""
+    drive = make_drive(ICE, (), period_s=0.1)
+    track = drive.track(locked(drive, corner, edge_s=0.12))
+    assert said(track) == {}
+    outcome = examine(track).outcome
+    (event,) = outcome.events
+    assert (event.kind, event.corner) == ("wheel_lock", corner)
+    assert "or its signal was lost" in event.says
+    ((left_open, why),) = [(n.corner, n.why) for n in outcome.not_judged if n.kind == "dropout"]
+    assert left_open is corner
+    assert "once while the car braked" in why
+    assert "a reading every 0.10 s" in why
+
+
 def test_the_same_at_once_is_a_drop_out(make_drive: Any, said: Any) -> None:
     drive = make_drive(ICE, (), period_s=0.01)
     gone = drive.spoilt(2, 0.0, drive.at(31.0, 32.5))

@@ -9,7 +9,13 @@ import pytest
 from canwheel.corners import CORNERS, Corner
 from canwheel.track.motion import estimate_motion
 from canwheel.track.wheel_track import HelperSamples, WheelTrack
-from canwheel.track.zero_spells import brakings, find_zero_spells, is_wheel_lock, wheel_locks
+from canwheel.track.zero_spells import (
+    brakings,
+    find_zero_spells,
+    is_wheel_lock,
+    open_locks,
+    wheel_locks,
+)
 
 at_each_corner = pytest.mark.parametrize("corner", CORNERS)
 
@@ -134,14 +140,6 @@ def test_a_sound_drive_has_none(town: Any) -> None:
 # --- which of them the brake explains ---
 
 
-def stops_of(make_drive: Any, brakings: int) -> Any:
-    """Brake from 60 to 30 km/h so many times, at 1.2 m/s², ten seconds apart."""
-    knots = [(0.0, 60.0)]
-    for k in range(brakings):
-        knots += [(20.0 * k + 10, 60.0), (20.0 * k + 17, 30.0), (20.0 * k + 20, 60.0)]
-    return make_drive(knots, (), period_s=0.01)
-
-
 def locking(drive: Any, corner: int, brakings: int, kph: Any = None, every_s: float = 20.0) -> Any:
     """The wheel stops within 0.12 s in each braking, and comes back as slowly."""
     table = drive.kph.copy() if kph is None else kph
@@ -159,14 +157,14 @@ def locks_of(track: WheelTrack) -> dict[str, int]:
 
 @pytest.mark.parametrize(("brakings", "locks"), [(1, {"RL": 1}), (4, {"RL": 4}), (5, {})])
 def test_no_wheel_alone_locks_at_every_braking(
-    make_drive: Any, brakings: int, locks: dict[str, int]
+    braking_drive: Any, brakings: int, locks: dict[str, int]
 ) -> None:
-    drive = stops_of(make_drive, brakings)
+    drive = braking_drive(brakings)
     assert locks_of(drive.track(locking(drive, 2, brakings))) == locks
 
 
-def test_two_wheels_may_lock_as_often_as_they_like(make_drive: Any) -> None:
-    drive = stops_of(make_drive, 7)
+def test_two_wheels_may_lock_as_often_as_they_like(braking_drive: Any) -> None:
+    drive = braking_drive(7)
     kph = locking(drive, 2, 7)
     first = drive.at(0, 20)
     kph[first, 3], kph[first, 2] = kph[first, 2], drive.kph[first, 2]
@@ -183,8 +181,8 @@ def test_pumped_brakes_lock_again_and_again(make_drive: Any) -> None:
     assert locks_of(drive.track(kph)) == {"FR": 3}
 
 
-def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(make_drive: Any) -> None:
-    drive = stops_of(make_drive, 3)
+def test_a_contact_that_opens_at_other_times_opened_under_the_brake_too(braking_drive: Any) -> None:
+    drive = braking_drive(3)
     kph = locking(drive, 0, 1)
     for start_s in (3.0, 5.0, 29.0):
         kph[drive.at(start_s, start_s + 0.5), 0] = 0.0
@@ -206,6 +204,30 @@ def test_anti_lock_cycles_are_told_by_their_pace(make_drive: Any) -> None:
     assert locks_of(drive.track(kph)) == {}
 
 
+@pytest.mark.parametrize(("period_s", "edge_s", "either"), [(0.1, 0.0, 1), (0.01, 0.12, 0)])
+def test_seldom_readings_leave_open_what_it_was(
+    braking_drive: Any, period_s: float, edge_s: float, either: int
+) -> None:
+    drive = braking_drive(1, period_s=period_s)
+    at = [12, 12 + max(edge_s, 1e-3), 13, 13 + max(edge_s, 1e-3)]
+    share = np.interp(drive.time_s, at, [1, 0, 0, 1])
+    track = drive.track(drive.spoilt(0, drive.kph[:, 0] * share))
+    spells = {corner: spells_of(track, corner) for corner in CORNERS}
+    locks = wheel_locks(spells)[Corner.FL]
+    assert len(locks) == 1
+    assert len(open_locks(spells[Corner.FL], locks)) == either
+
+
+def test_anti_lock_cycles_leave_nothing_open(make_drive: Any) -> None:
+    drive = make_drive([(0, 60), (20, 60), (24, 45)], (), period_s=0.1)
+    kph = drive.kph.copy()
+    for start_s in (21.0, 21.3, 21.6):
+        kph[drive.at(start_s - 0.01, start_s + 0.11), 3] = 0.0
+    spells = spells_of(drive.track(kph), Corner.RR)
+    assert len(spells) == 3
+    assert open_locks(spells, frozenset(spells)) == ()
+
+
 @pytest.mark.parametrize(("edge_s", "locks"), [(0.0, {}), (0.12, {"FL": 1})])
 def test_one_contact_explains_what_looks_like_it_under_the_brake(
     make_drive: Any, edge_s: float, locks: dict[str, int]
@@ -221,9 +243,9 @@ def test_one_contact_explains_what_looks_like_it_under_the_brake(
 
 
 def test_another_corner_that_goes_without_the_brake_too_does_not_excuse_it(
-    make_drive: Any,
+    braking_drive: Any,
 ) -> None:
-    drive = stops_of(make_drive, 6)
+    drive = braking_drive(6)
     kph = locking(drive, 0, 6)
     for start_s in (3.0, 5.0, 29.0):
         kph[drive.at(start_s, start_s + 0.5), 3] = 0.0
