@@ -84,7 +84,7 @@ def test_a_worn_tyre_is_no_fault(town: Any, said: Any, corner: Corner) -> None:
 
 
 def test_a_worn_tyre_on_a_driven_axle_beside_the_largest_one(town: Any, said: Any) -> None:
-    """Tyres of our own scenario: one 0.8 % worn, all within 0.8 % when new, the front slipping a little."""
+    """Our own scenario: one 0.8 % worn, all within 0.8 % when new, the front slips a little."""
     kph = town.kph * np.array([0.9976, 1.0112, 1.0016, 0.9968])
     kph[:, :2] *= 1.001
     assert said(town.track(kph)) == {}
