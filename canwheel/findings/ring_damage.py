@@ -44,7 +44,7 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.003, 100.0
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.002, 100.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
