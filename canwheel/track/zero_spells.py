@@ -27,7 +27,12 @@ ALIVE_SHARE = 0.5
 """From this share of the others' speed on, at any speed, the corner reads again."""
 
 WHOLE_SHARE = 0.85
-"""From this share on the wheel turns as it should; a fall or rise is timed from here to nothing."""
+"""From this share of its usual on the wheel turns as it should; a fall or rise is timed from here
+to nothing."""
+
+USUAL_S = 1.0
+"""Its usual, as a share of the others' speed, is the most within so long before or after: the inner
+wheel of a turn runs slower than the others. [s]"""
 
 
 KNOWN_S = 2.0
@@ -265,8 +270,9 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     judged = others >= READ_FROM_KPH
     silent = judged & nothing
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
-    whole = alive & (own.speed_kph > WHOLE_SHARE * others)
-    readings = _Readings(own, others, silent, np.flatnonzero(whole))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
+    readings = _Readings(own, others, silent, share, np.flatnonzero(alive))
     return tuple(
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
@@ -280,7 +286,8 @@ class _Readings:
     own: WheelSamples
     others_kph: FloatColumn
     silent: NDArray[np.bool_]
-    whole_at: NDArray[np.intp]  # positions at which it turns as it should
+    share: FloatColumn  # of the others' speed, at most 1; 0 where it does not read
+    alive_at: NDArray[np.intp]  # positions at which it reads
 
     @property
     def sample_s(self) -> float:
@@ -291,15 +298,26 @@ class _Readings:
         """Time of the fall before and of the rise after a spell, less what any change takes, one
         sample or the time that a mean is over; None where it never read before, or never again. [s]
         """  # noqa: D205 - one sentence, one fact
-        time_s, at = self.own.time_s, self.whole_at
+        time_s, at = self.own.time_s, self.alive_at
         before = int(np.searchsorted(at, first)) - 1
         after = int(np.searchsorted(at, last, "right"))
-        fall_s = time_s[first] - time_s[at[before]] if before >= 0 else None
-        rise_s = time_s[at[after]] - time_s[last] if after < len(at) else None
-        return (
-            None if fall_s is None else max(0.0, float(fall_s) - self.sample_s),
-            None if rise_s is None else max(0.0, float(rise_s) - self.sample_s),
-        )
+        fall_s = rise_s = None
+        if before >= 0:
+            end = int(at[before])
+            begin = int(np.searchsorted(time_s, time_s[end] - USUAL_S))
+            whole = begin + self._whole(slice(begin, end + 1))[-1]
+            fall_s = max(0.0, float(time_s[first] - time_s[whole]) - self.sample_s)
+        if after < len(at):
+            begin = int(at[after])
+            end = int(np.searchsorted(time_s, time_s[begin] + USUAL_S, "right"))
+            whole = begin + self._whole(slice(begin, end))[0]
+            rise_s = max(0.0, float(time_s[whole] - time_s[last]) - self.sample_s)
+        return fall_s, rise_s
+
+    def _whole(self, near: slice) -> NDArray[np.intp]:
+        """Where, in a stretch in which it reads, the wheel turns as it usually does there."""
+        share = self.share[near]
+        return np.flatnonzero(share >= WHOLE_SHARE * share.max())
 
 
 def _describe(

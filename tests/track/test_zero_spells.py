@@ -78,6 +78,17 @@ def test_fall_and_rise_are_timed(make_drive: Any, edge_s: float) -> None:
     assert spell.slowing_mps2 == pytest.approx(0.83, abs=0.15)
 
 
+def test_the_inner_wheel_of_a_turn_falls_from_its_own_speed(make_drive: Any) -> None:
+    """Beside a dead corner, when nothing says how much slower it should run."""
+    drive = make_drive([(0, 0), (4, 18), (40, 18)], [(10, 30, 5.0)], period_s=0.02)
+    inner = drive.kph[drive.at(15, 25), 2]
+    assert np.all(inner < 0.8 * np.median(drive.kph[drive.at(15, 25)], axis=1))
+    kph = drive.spoilt(2, 0.0, drive.at(20, 21))
+    kph[:, 0] = 0.0
+    (spell,) = spells_of(drive.track(kph), Corner.RL)
+    assert spell.edge_s == pytest.approx(0, abs=0.001)
+
+
 def test_a_mean_over_time_takes_that_long_to_fall_and_rise(make_drive: Any) -> None:
     """Pulses counted over 0.15 s fall and rise by a ramp as long, whatever cut the wire."""
     drive = make_drive([(0, 60), (20, 60), (30, 30)], (), period_s=0.01)
