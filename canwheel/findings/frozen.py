@@ -23,8 +23,9 @@ CHANGE_SHARE = 0.02
 """And by this share of the value: more than wheels of one car differ on a straight road."""
 
 TURN_SHARE = 0.55
-"""Where the corner on the same side does not change, or is not read, the others must change by more
-than a turn can explain (the tightest one: 1.6 m track about a point 3 m away)."""
+"""Where the corner on the same side does not change, or is not read, or the one crosswise stands,
+the others must change by more than a turn can explain (the tightest one: 1.6 m track about a point
+3 m away)."""
 
 FLICKER_SHARE = 0.5
 """A signal flickers when it changes in more than this share of its samples, standstills aside."""
@@ -120,8 +121,10 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         fastest, slowest = np.fmax.reduce(high, axis=1), np.fmin.reduce(low, axis=1)
         must_change = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * fastest)
         outside = np.maximum(value - slowest, fastest - value) > must_change
-        # In a turn one side may keep its speed while the other changes.
-        side_changes = high[:, 0] - low[:, 0] > must_change
+        # In a turn one side may keep its speed while the other changes; crosswise where the
+        # connectors of an axle are on each other's places.
+        crosswise_stands = high[:, 2] - low[:, 2] <= must_change
+        side_changes = (high[:, 0] - low[:, 0] > must_change) & ~crosswise_stands
         no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
         # The wheel beside it changes too, unless the other axle spins, or it is not read.
         mirror_stands = high[:, 1] - low[:, 1] <= must_change

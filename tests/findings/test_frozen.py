@@ -65,6 +65,18 @@ def test_one_side_may_keep_its_speed_while_the_other_turns_faster(
     assert said(drive.track(resolution_kph=1.0)) == {}
 
 
+@pytest.mark.parametrize("axle", [[0, 1], [2, 3]])
+def test_nor_where_an_axle_is_crossed(make_drive: Any, said: Any, axle: list[int]) -> None:
+    """Then the two that keep their speed stand crosswise."""
+    drive = make_drive([(0, 0), (5, 30), (60, 30)], (), noise=0.0)
+    kph = drive.kph.copy()
+    rows = drive.at(20, 28)
+    kph[np.ix_(rows, [1, 3])] *= np.linspace(1, 1.2, rows.sum())[:, None]
+    kph[:, axle] = kph[:, axle[::-1]]
+    told = said(drive.track(kph, resolution_kph=1.0))
+    assert "frozen" not in [kind for kinds in told.values() for kind in kinds]
+
+
 def test_frozen_with_its_side_mate_dead(town: Any, said: Any) -> None:
     kph = town.spoilt(0, 50.0, town.at(60, 999))
     kph[:, 2] = 0.0
