@@ -21,9 +21,9 @@ def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
         if either:
             times = "once" if len(either) == 1 else f"{len(either)} times"
             why = (
-                f"it read nothing {times} while the car braked, and with a reading every"
-                f" {either[0].sample_s:.2f} s a locked wheel looks the same; gentle braking on a"
-                " dry road tells"
+                f"it read nothing {times} while the car braked, and went and came too quickly for a"
+                f" reading every {either[0].sample_s:.2f} s to tell a lost signal from a locked"
+                " wheel; gentle braking on a dry road tells"
             )
             not_judged.append(NotJudged(corner, "dropout", why))
     return Outcome(events=tuple(events), not_judged=tuple(not_judged))
@@ -35,8 +35,8 @@ def _describe(corner: Corner, spell: ZeroSpell, *, is_open: bool) -> Event:
     )
     if is_open:
         says = (
-            f"Reads nothing {braking} the wheel locked, or its signal was lost; with a reading"
-            f" every {spell.sample_s:.2f} s the two look alike."
+            f"Reads nothing {braking} the wheel locked, or its signal was lost; it went and came"
+            f" too quickly for a reading every {spell.sample_s:.2f} s to tell."
         )
     else:
         says = f"Stops turning {braking} the wheel locked, the sensor is not at fault."

@@ -93,9 +93,9 @@ class ZeroSpell:
         return self.edge_s > max(LONG_EDGE_S, LONG_EDGE_SAMPLES * self.sample_s)
 
     @property
-    def edge_is_seen(self) -> bool:
-        """Whether readings come often enough to tell a wheel's fall and rise from a contact's."""
-        return self.sample_s <= LOCK_EDGE_S or self.takes_its_time
+    def is_quick(self) -> bool:
+        """Whether it comes and goes too quickly for its readings to tell a wheel from a contact."""
+        return self.edge_s <= LOCK_EDGE_S + 2 * self.sample_s
 
 
 LOCK_SLOWING_MPS2 = 0.8
@@ -155,7 +155,7 @@ def is_wheel_lock(spell: ZeroSpell) -> bool:
         return True  # on ice a car hardly slows, whatever the driver does
     if spell.takes_its_time:
         return spell.slowing_mps2 > SLIGHT_SLOWING_MPS2
-    unhurried = spell.edge_s > LOCK_EDGE_S or not spell.edge_is_seen
+    unhurried = spell.edge_s > LOCK_EDGE_S or spell.sample_s > LOCK_EDGE_S
     return spell.slowing_mps2 > LOCK_SLOWING_MPS2 and unhurried
 
 
@@ -185,7 +185,7 @@ def wheel_locks(
 
 
 def open_locks(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tuple[ZeroSpell, ...]:
-    """Those of one corner's locks that may be lost signals as well, its readings being so seldom.
+    """Those of one corner's locks that may be lost signals as well: no cycles, and too quick.
 
     Parameters
     ----------
@@ -193,7 +193,7 @@ def open_locks(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tup
     """
     if _cycles(spells):
         return ()
-    return tuple(spell for spell in spells if spell in locks and not spell.edge_is_seen)
+    return tuple(spell for spell in spells if spell in locks and spell.is_quick)
 
 
 def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
