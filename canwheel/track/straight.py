@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.corners import CORNERS, Corner
 from canwheel.track.motion import (
     GRIP_MPS2,
     TRACK_M,
@@ -13,6 +14,8 @@ from canwheel.track.motion import (
     axle_turn_shares,
     samples_in,
     smooth,
+    squared_box,
+    triple_surplus,
 )
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -36,6 +39,12 @@ one axle is sound."""
 
 ALIKE_SHARE = 0.3
 """In a bend the axles' differences agree to within so much of them (tracks, slip angles)."""
+
+ROUND_FITS = (0.5, 2.5)
+"""Three corners go round when the front one's surplus is so much of what a usual car's would be."""
+
+MOST_TURNS = 2.0
+"""Nobody goes round more often at one and the same heading, above `FROM_KPH`."""
 
 FAST_SHARE = 0.9
 """A bend is judged at the speed below which this share of it was driven."""
@@ -99,6 +108,10 @@ def straight_ratios(track: WheelTrack, motion: Motion) -> StraightRatios | None:
     straight_s = float(rows.sum()) * period_s
     if straight_s < FEWEST_S:
         return None
+    if len(bends) == 1:
+        left_out = next(corner for corner in CORNERS if not read[corner.position])
+        if _three_go_round(calm[rows], left_out, squared_box(track), straight_s):
+            return None
     logs = np.full((int(rows.sum()), 4), np.nan)
     logs[:, read] = np.log(calm[rows][:, read])
     logs -= np.nanmean(logs, axis=1, keepdims=True)
@@ -135,6 +148,24 @@ def _is_a_bend(front: float, rear: float, speed_kph: FloatColumn) -> bool:
     lateral_mps2 = fast_mps**2 * abs(rear) / TRACK_M
     alike = abs(front - rear) < max(SOUND_SHARE, ALIKE_SHARE * abs(front))
     return alike and lateral_mps2 < GRIP_MPS2
+
+
+def _three_go_round(
+    speed_kph: FloatColumn, left_out: Corner, box: float, straight_s: float
+) -> bool:
+    """Whether three corners that keep one heading are those of a car that goes round.
+
+    Then the front wheel of the whole side is faster than the rear one by what the left/right
+    difference asks; and nobody goes round for many turns.
+    """
+    surplus, difference, middle = triple_surplus(speed_kph, left_out)
+    share = float(np.median(difference / middle))
+    if share < SOUND_SHARE:
+        return False
+    turned = straight_s * share * float(np.median(middle)) / KPH_PER_MPS / TRACK_M
+    fits = float(np.median(surplus / middle**2)) / (box * share**2)
+    low, high = ROUND_FITS
+    return low < fits < high and turned < MOST_TURNS * 2 * math.pi
 
 
 def _most_frequent(values: FloatColumn) -> float:

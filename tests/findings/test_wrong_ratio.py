@@ -150,3 +150,24 @@ def test_whole_km_h_over_many_speeds_show_it(town: Any, only_finding: Any) -> No
     finding = only_finding(town.track(kph, resolution_kph=1.0))
     assert (finding.corner, finding.kind) == (Corner.FL, "wrong_ratio")
     assert finding.evidence["ratio"] == pytest.approx(1.03, abs=0.005)
+
+
+@pytest.mark.parametrize("dead", CORNERS)
+def test_beside_a_dead_corner_a_roundabout_is_no_ratio(
+    make_drive: Any, said: Any, dead: Corner
+) -> None:
+    """The only heading kept for long is that of the bend: one axle alone would call it straight."""
+    drive = make_drive([(0, 0), (6, 26), (22, 26), (28, 0)], [(8, 20, -17.0)])
+    assert said(drive.track(drive.spoilt(dead.position, 0.0))) == {dead.value: ["no_signal"]}
+
+
+@pytest.mark.parametrize("dead", CORNERS)
+def test_beside_a_dead_corner_a_ratio_on_the_straight_is_one(
+    make_drive: Any, said: Any, dead: Corner
+) -> None:
+    wrong = dead.same_side
+    drive = make_drive([(0, 0), (6, 40), (60, 40), (66, 0)], [(20, 30, -60.0)])
+    kph = drive.spoilt(dead.position, 0.0)
+    kph[:, wrong.position] *= 1.06
+    told = said(drive.track(kph))
+    assert told == {dead.value: ["no_signal"], wrong.value: ["wrong_ratio"]}
