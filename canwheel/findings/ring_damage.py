@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps
-from canwheel.track.motion import Motion
+from canwheel.track.motion import READ_FROM_KPH, Motion
 from canwheel.track.orders import (
     FEWEST_STRETCHES,
     STRETCH_M,
@@ -44,14 +44,18 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.002, 100.0
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0015, 40.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
 
-TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 4.0}
+TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 3.5}
 """So many times the most of the other corners, by how many of those are read: sound rings are cut
-unevenly, some several times as much as others."""
+unevenly, some twice as much as the others of their car."""
+
+NEAR_SHARE = 0.03
+"""The others are asked within this share of the circumference found, at which what an axle shares,
+or all wheels of one size, would show: the rest is noise, and much of it in a short drive."""
 
 JUMPS_BY_CHANCE = 1e-3
 """Chance that jumps of another cause seem to come at one place of the wheel."""
@@ -84,11 +88,12 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
         {c: list(own.spans) for c, own in jumps.items() if own is not None and places[c] is None}
     )
     spectra = {corner: ripple_spectrum(calm.wheel(corner)) for corner in CORNERS}
+    scales = _scales(track, motion)
     findings, not_judged = [], []
     for corner in CORNERS:
         spectrum, own, place = spectra[corner], jumps[corner], places[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
-        if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra):
+        if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra, scales):
             unsmoothed = _unsmoothed(comb, spectrum, calm.wheel(corner))
             certain = _is_certain(spectrum, track.circumference_m)
             findings.append(_describe(track, corner, unsmoothed, whole_size=certain))
@@ -99,6 +104,16 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
             why = _why_not(track, corner)
             not_judged.append(NotJudged(corner, "ring_damage", why))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
+
+
+def _scales(track: WheelTrack, motion: Motion) -> FloatColumn:
+    """(4,) usual speed of each corner over the car's; NaN where it is not read."""
+    fast = motion.speed_kph > READ_FROM_KPH
+    share = track.speed_kph[fast] / motion.speed_kph[fast, None]
+    read = np.isfinite(share).any(axis=0)
+    scales = np.full(len(CORNERS), np.nan)
+    scales[read] = np.nanmedian(share[:, read], axis=0)
+    return scales
 
 
 def _above(
@@ -166,7 +181,12 @@ def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> _Co
     return replace(comb, squared=comb.squared / left_by_mean(np.nan_to_num(cycles)) ** 2)
 
 
-def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum | None]) -> bool:
+def _is_damage(
+    comb: _Comb,
+    corner: Corner,
+    spectra: dict[Corner, RippleSpectrum | None],
+    scales: FloatColumn,
+) -> bool:
     if _false_alarm(comb) > FALSE_ALARM:
         return False
     others = [
@@ -187,16 +207,19 @@ def _is_damage(comb: _Comb, corner: Corner, spectra: dict[Corner, RippleSpectrum
     # The rest must stand out by its teeth: sound rings are cut unevenly, some more than others.
     # Lines that an axle shares lie elsewhere on a corner whose speed is a little wrong as well.
     of_teeth_of = {
-        at: _most_of_teeth(spectrum, comb.seen) for at, spectrum in spectra.items() if spectrum
+        at: _most_of_teeth(
+            spectrum,
+            comb.seen,
+            comb.circumference_m * scales[at.position] / scales[corner.position],
+        )
+        for at, spectrum in spectra.items()
+        if spectrum
     }
     mine = of_teeth_of.pop(corner)
     if not mine > TEETH_OUTSTANDING[len(others)] * max(of_teeth_of.values()):
         return False
-    return stands_out or (
-        comb.log_evidence > TEETH_LOG_EVIDENCE
-        and spectra[corner.mirror] is not None
-        and of_teeth > TEETH_RIPPLE
-    )
+    sure = comb.log_evidence > TEETH_LOG_EVIDENCE and spectra[corner.mirror] is not None
+    return of_teeth > TEETH_RIPPLE and (stands_out or sure)
 
 
 def _of_teeth(squared: FloatColumn) -> float:
@@ -204,9 +227,14 @@ def _of_teeth(squared: FloatColumn) -> float:
     return math.sqrt(float(np.sum(squared[..., ORDERS >= TEETH_FROM_ORDER], axis=-1).max()))
 
 
-def _most_of_teeth(spectrum: RippleSpectrum, shown: NDArray[np.bool_]) -> float:
-    """The most that it comes to, for any circumference."""
-    power, background = _above(spectrum, spectrum.power, CIRCUMFERENCES_M)
+def _most_of_teeth(
+    spectrum: RippleSpectrum, shown: NDArray[np.bool_], circumference_m: float
+) -> float:
+    """The most that it comes to, for any circumference near one."""
+    near_m = CIRCUMFERENCES_M[np.abs(CIRCUMFERENCES_M / circumference_m - 1) < NEAR_SHARE]
+    if len(near_m) == 0:
+        near_m = CIRCUMFERENCES_M
+    power, background = _above(spectrum, spectrum.power, near_m)
     return _of_teeth(np.where(shown, np.maximum(np.nan_to_num(power - background), 0.0), 0.0))
 
 
