@@ -95,6 +95,25 @@ def test_a_quarter_of_a_per_cent_is_sound(make_drive: Any, said: Any) -> None:
     assert said(drive.track(rippled(drive, Corner.FR, 0.0025))) == {}
 
 
+@pytest.mark.parametrize(("mate", "told"), [(0.0, {"RL": ["ring_damage"]}), (0.001, {})])
+def test_small_teeth_are_told_where_no_other_ring_is_cut_so(
+    make_drive: Any, said: Any, mate: float, told: dict[str, list[str]]
+) -> None:
+    drive = make_drive(FAST, (), period_s=0.01)
+    kph = rippled(drive, Corner.RL, 0.002, order=5)
+    kph[:, 3] = rippled(drive, Corner.RR, mate, order=5)[:, 3]
+    assert said(drive.track(kph)) == told
+
+
+def test_what_an_axle_shares_lies_elsewhere_on_a_wrong_ring(make_drive: Any, said: Any) -> None:
+    """Five humps in each turn of the shafts: no teeth, though one wheel counts longer turns."""
+    drive = make_drive(FAST, (), period_s=0.01)
+    kph = drive.kph.copy()
+    kph[:, :2] *= 1 + 0.003 * np.sin(2 * np.pi * 5 * turns_of(drive, Corner.FL))[:, None]
+    kph[:, 0] *= 1.06
+    assert said(drive.track(kph)) == {"FL": ["wrong_ratio"]}
+
+
 @pytest.mark.parametrize("order", [2, 6])
 def test_what_all_corners_share_is_no_ring(make_drive: Any, said: Any, order: int) -> None:
     drive = make_drive(FAST, (), period_s=0.01)
