@@ -44,18 +44,22 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0015, 40.0
+TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0012, 40.0
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
 
 TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 3.5}
 """So many times the most of the other corners, by how many of those are read: sound rings are cut
-unevenly, some twice as much as the others of their car."""
+unevenly, some twice as much as the others of their car..."""
+
+FAINT_RIPPLE, FAINT_TIMES = 0.002, 1.5
+"""... and so many times more of what is no more than sound rings show."""
 
 NEAR_SHARE = 0.03
-"""The others are asked within this share of the circumference found, at which what an axle shares,
-or all wheels of one size, would show: the rest is noise, and much of it in a short drive."""
+"""The others are asked within this share of the circumference found, where rings alike show, and of
+the same length on the road, where what an axle shares does: the rest is noise, and much of it in a
+short drive."""
 
 JUMPS_BY_CHANCE = 1e-3
 """Chance that jumps of another cause seem to come at one place of the wheel."""
@@ -210,13 +214,14 @@ def _is_damage(
         at: _most_of_teeth(
             spectrum,
             comb.seen,
-            comb.circumference_m * scales[at.position] / scales[corner.position],
+            comb.circumference_m * np.array([1.0, scales[at.position] / scales[corner.position]]),
         )
         for at, spectrum in spectra.items()
         if spectrum
     }
     mine = of_teeth_of.pop(corner)
-    if not mine > TEETH_OUTSTANDING[len(others)] * max(of_teeth_of.values()):
+    outstanding = TEETH_OUTSTANDING[len(others)] * (FAINT_TIMES if mine < FAINT_RIPPLE else 1.0)
+    if not mine > outstanding * max(of_teeth_of.values()):
         return False
     sure = comb.log_evidence > TEETH_LOG_EVIDENCE and spectra[corner.mirror] is not None
     return of_teeth > TEETH_RIPPLE and (stands_out or sure)
@@ -228,12 +233,11 @@ def _of_teeth(squared: FloatColumn) -> float:
 
 
 def _most_of_teeth(
-    spectrum: RippleSpectrum, shown: NDArray[np.bool_], circumference_m: float
+    spectrum: RippleSpectrum, shown: NDArray[np.bool_], circumferences_m: FloatColumn
 ) -> float:
-    """The most that it comes to, for any circumference near one."""
-    near_m = CIRCUMFERENCES_M[np.abs(CIRCUMFERENCES_M / circumference_m - 1) < NEAR_SHARE]
-    if len(near_m) == 0:
-        near_m = CIRCUMFERENCES_M
+    """The most that it comes to, for any circumference near one of these."""
+    off = CIRCUMFERENCES_M[:, None] / circumferences_m - 1
+    near_m = CIRCUMFERENCES_M[(np.abs(off) < NEAR_SHARE).any(axis=1)]
     power, background = _above(spectrum, spectrum.power, near_m)
     return _of_teeth(np.where(shown, np.maximum(np.nan_to_num(power - background), 0.0), 0.0))
 
