@@ -23,6 +23,10 @@ GAP_PERIODS = 5
 SHORTEST_GAP_S = 0.3
 """Nor is one shorter than this, however fast the message. [s]"""
 
+STEP_SAMPLES, FEWEST_STEPS, STEP_QUANTILE = 20_000, 20, 0.1
+"""So many samples of a drive tell the unit's own step, where they have more values than this; all
+but a tenth of the distances between neighbouring values are no smaller."""
+
 
 def build_track(
     frames: Frames, layout: WheelLayout, vehicle: Vehicle, summary: CaptureSummary
@@ -101,7 +105,7 @@ def _wheel_samples(
         mean_over_s = 0.0
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value[order]) * factor
-        resolution = abs(place.scale) * factor
+        resolution = max(abs(place.scale) * factor, _step_seen(speed))
     return WheelSamples(
         time_s=own_time_s,
         speed_kph=speed,
@@ -112,6 +116,20 @@ def _wheel_samples(
         period_s=period_s,
         mean_over_s=mean_over_s,
     )
+
+
+def _step_seen(speed: NDArray[np.float64]) -> float:
+    """Step in which a unit gives its speeds, though the bus carry finer ones; 0: too few. [km/h]
+
+    Parameters
+    ----------
+    speed : (n,) [km/h]
+    """
+    some = speed[:: max(1, len(speed) // STEP_SAMPLES)]
+    values = np.unique(some[np.isfinite(some)])
+    if len(values) <= FEWEST_STEPS:
+        return 0.0
+    return float(np.quantile(np.diff(values), STEP_QUANTILE))
 
 
 def _with_shared_times(

@@ -136,6 +136,21 @@ def test_unharmed(drives: dict[str, RealDrive], name: str) -> None:
     assert set(verdicts(examination).values()) == {"sound"}
 
 
+@on_each_drive
+@pytest.mark.parametrize("step_kph", [0.25, 1.0, 1.25, 1.609, 2.0])
+@pytest.mark.parametrize("rounded", [np.round, np.floor])
+def test_a_unit_whose_own_steps_are_coarser_than_the_bus_could_carry(
+    drives: dict[str, RealDrive], said: Any, name: str, step_kph: float, rounded: Any
+) -> None:
+    """The DBC file's factor stays 0.01 km/h, as recorded."""
+    real, raw_by_corner = drives[name], {}
+    for corner in CORNERS:
+        above, step = real.raw(corner) - real.standstill(corner), real.kph(corner, step_kph)
+        raw_by_corner[corner] = rounded(above / step).astype(np.int64) * step
+        raw_by_corner[corner] += real.standstill(corner)
+    assert said(real.with_raw(raw_by_corner)) == {}
+
+
 def test_the_typical_error_is_the_measured_one(drives: dict[str, RealDrive]) -> None:
     # 0.45 % of one standard deviation, measured on this drive before the package was written.
     for error_pct in examine(drives[MINUTE].with_raw({})).typical_error_pct:
