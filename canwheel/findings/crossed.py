@@ -50,12 +50,20 @@ CLEAR_MISFIT = 0.008
 """... and the order as it is must miss by at least this share of the speed, twice what bumps and
 skew leave of a sound car's turns (0.3 to 0.5 % after smoothing, real drive)."""
 
+FITS_SHARE = 0.03
+"""The order put back is a car's when it misses by no more than this, or by what the signal's steps
+may add; else something other than an exchange is wrong."""
+
+SCALES = np.linspace(0.8, 1.25, 46)
+"""Rings and tyres of another size read so much of what they should."""
+
 AGREE_SHARE = 0.8
 """A steering or yaw-rate signal must have the sign of the turn for this share of it."""
 
 HARD_MPS2 = 1.0
 """Harder, an axle slips by as much as a turn shows: crosswise that looks like a turn. [m/s²]"""
 
+NO_CAR = "in its turns the four are not a car's, in whatever order"
 TOO_LITTLE = "too coarse a signal, or too gentle turns"
 
 Swap = tuple[Corner, Corner]
@@ -83,7 +91,10 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     turn_s = _seconds(track, turning)
     coarse = _coarseness(track, motion, turning) + (STEP_ERRORS * ratios.by_steps if ratios else 0)
     if _breaks(as_is, misfits[best], coarse):
-        return _crossed(track, calm, turning, best, turn_s)
+        fits = misfits[best] <= max(FITS_SHARE, coarse)
+        if ratios is None:
+            fits &= misfits[best] < _misfit_of_a_scale(calm[turning], box)
+        return _crossed(track, calm, turning, best, turn_s) if fits else _untested(CORNERS, NO_CAR)
     both = _both_axles(track, calm, turning, turn_s)
     if both.findings:
         return both
@@ -161,6 +172,18 @@ def _misfit(speed_kph: FloatColumn, box: float) -> float:
     rolling = box * difference**2 / twice_pace_squared
     beyond = ahead - np.clip(ahead, 0.0, rolling)
     return float(np.median(np.hypot(flag, beyond)))
+
+
+def _misfit_of_a_scale(speed_kph: FloatColumn, box: float) -> float:
+    """How far the four are from a car when one of them, the best for it, reads too much or little.
+
+    Where no straight drive tells the scales: a wrong ring bends a turn as an exchange does.
+    """
+    return min(
+        _misfit(speed_kph * np.where(np.arange(len(CORNERS)) == position, scale, 1.0), box)
+        for position in range(len(CORNERS))
+        for scale in SCALES
+    )
 
 
 def _turns_with(direction: FloatColumn, share: FloatColumn) -> float:

@@ -88,7 +88,7 @@ def placed_by_turns(
     square of the left/right difference. What three corners without `other` miss that by is small
     where the value belongs to `one`, and the reverse.
     """
-    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    calm = _calm(track)
     box = squared_box(track)
     misses, differences = [], []
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
@@ -141,6 +141,16 @@ def placed_by_steering(
     return _slope(track, rows, FEWEST_TURN_S, mean, apart, direction)
 
 
+def _calm(track: WheelTrack) -> FloatColumn:
+    """(n, 4) means over `CALM_S`, NaN where a corner was silent within it: a sensor that has yet to
+    pick up turns all the same. [km/h]
+    """  # noqa: D205 - one sentence, one fact
+    samples = samples_in(track, CALM_S)
+    calm = smooth(track.speed_kph, samples)
+    calm[smooth((~(track.speed_kph > 0)).astype(np.float64), samples) > 0] = np.nan
+    return calm
+
+
 def _between(
     track: WheelTrack, motion: Motion, shared: Corner, two: tuple[Corner, Corner]
 ) -> tuple[FloatColumn, FloatColumn]:
@@ -148,7 +158,7 @@ def _between(
 
     In calm means, over speed.
     """
-    calm = smooth(track.speed_kph, samples_in(track, CALM_S))
+    calm = _calm(track)
     value, first, second = (calm[:, corner.position] for corner in (shared, *two))
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = (value - (first + second) / 2) / motion.speed_kph

@@ -127,3 +127,26 @@ def test_a_corner_of_another_scale_does_not_hide_it(town: Any, said: Any) -> Non
     assert "crossed" in told["FR"]
     assert "crossed" in told["RR"]
     assert "RL" not in told
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+@pytest.mark.parametrize("ratio", [0.85, 0.9, 1.1])
+def test_a_wrong_ring_in_a_car_park_crosses_nobody(
+    make_drive: Any, corner: Corner, ratio: float
+) -> None:
+    """Turns alone, and no straight that would tell the scale of a corner."""
+    turns = [(5, 25, 5.0), (27, 50, -6.0), (52, 80, 5.5), (82, 115, -5.0)]
+    drive = make_drive([(0, 0), (4, 10), (118, 10)], turns)
+    kph = drive.spoilt(corner.position, drive.kph[:, corner.position] * ratio)
+    outcome = examine(drive.track(kph)).outcome
+    assert outcome.findings == ()
+    assert {n.corner for n in outcome.not_judged if n.kind == "wrong_ratio"} == set(CORNERS)
+
+
+@pytest.mark.parametrize(("one", "other"), [("FL", "RL"), ("FR", "RR"), ("FL", "RR")])
+def test_crossed_connectors_in_a_car_park_are_told(
+    make_drive: Any, said: Any, one: str, other: str
+) -> None:
+    turns = [(5, 25, 5.0), (27, 50, -6.0), (52, 80, 5.5), (82, 115, -5.0)]
+    drive = make_drive([(0, 0), (4, 10), (118, 10)], turns)
+    assert said(drive.track(exchanged(drive, one, other))) == {one: ["crossed"], other: ["crossed"]}

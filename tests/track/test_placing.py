@@ -127,3 +127,20 @@ def test_a_drive_too_short_to_ask(make_drive: Any) -> None:
     drive = make_drive([(0, 20), (3, 30)], ((1.0, 2.0, 12.0),))
     track = drive.track(drive.spoilt(1, drive.kph[:, 0]))
     assert placed(placed_by_turns, track, 0, 1) is None
+
+
+@pytest.mark.parametrize(("of", "copy"), [(0, 1), (1, 0), (2, 0), (3, 1)])
+def test_sensors_that_sleep_at_walking_pace_mislead_nobody(
+    make_drive: Any, of: int, copy: int
+) -> None:
+    """The inner rear wheel of a full lock is silent while the others are read."""
+    turns = [(5, 25, 4.8), (27, 50, -5.0), (52, 80, 4.6), (82, 115, -4.9)]
+    profile = [(0, 0), *((at_s, 5.5 if at_s % 2 else 9.0) for at_s in range(4, 118, 3))]
+    drive = make_drive(profile, turns)
+    kph = np.where(drive.kph < [5.4, 3.2, 4.9, 5.2], 0.0, drive.kph)
+    kph[:, copy] = kph[:, of]
+    track = drive.track(kph)
+    placing = placed_by_turns(track, estimate_motion(track), CORNERS[of], CORNERS[copy])
+    assert placing is not None
+    assert placing.is_sure
+    assert placing.lean == pytest.approx(0.5, abs=0.05)
