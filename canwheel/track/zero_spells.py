@@ -60,6 +60,7 @@ class ZeroSpell:
     slowing_mps2 : how hard the car slowed meanwhile, or just before where that is more, by the
         others; positive when slowing. [m/s²]
     braking : whether a brake signal says so; None without one, or just after the brake was let go.
+    in_company : another wheel nearly stops and turns again about then, as the fastest one slows.
     to_the_end : no reading after it.
     from_the_start : none before it.
     starts_slow, ends_slow : it begins (ends) as the car sets off (slows down), below the speed
@@ -77,6 +78,7 @@ class ZeroSpell:
     sample_s: float
     slowing_mps2: float
     braking: bool | None
+    in_company: bool
     to_the_end: bool
     from_the_start: bool
     starts_slow: bool
@@ -132,6 +134,13 @@ source)"""
 RARELY = 3
 """A signal lost so many times as often without a sign of a locked wheel is lost by its contact."""
 
+COMPANY_S = 1.5
+"""Within so long of one another, wheels under one braking lock... [s]"""
+
+COMPANY_SHARES = (0.5, 0.8)
+"""... fall below the first and come up to the second share of the fastest one: the inner wheel of
+the tightest turn stays above 0.55."""
+
 LET_GO_S = 0.8
 """On ice a wheel may stand so long after the driver has let go of the brake... [s]"""
 
@@ -168,20 +177,22 @@ def wheel_locks(
     `AGAIN_S`: by then the car may no longer be slowing. `CYCLES` of them need no more. One that
     seems to lock in `TOO_MANY` brakings, and no other wheel ever, has a signal that goes when the
     car brakes; and one that goes without the brake goes with it as well: where the edges are alike,
-    and all the same where it does so `RARELY` times as often.
+    and all the same where it does so `RARELY` times as often. Wheels that lock together are excused
+    whatever each of them does alone.
     """
+    together = {c: frozenset(s for s in own if _in_company(s)) for c, own in spells.items()}
     locks = {corner: _locks(own) for corner, own in spells.items()}
     for corner, own in locks.items():
-        by_contact = _by_contact(spells[corner], own)
+        by_contact = _by_contact(spells[corner], own | together[corner])
         if len(by_contact) >= RARELY * len(own):
             locks[corner] = frozenset()
         elif by_contact:
             slowest_s = max(spell.edge_s + 2 * spell.sample_s for spell in by_contact)
             locks[corner] = frozenset(spell for spell in own if spell.edge_s > slowest_s)
-    locking = [own for own in locks.values() if own]
-    if len(locking) == 1 and brakings(locking[0]) >= TOO_MANY:
+    alone = [own for own in locks.values() if own]
+    if len(alone) == 1 and not any(together.values()) and brakings(alone[0]) >= TOO_MANY:
         return dict.fromkeys(spells, frozenset())
-    return locks
+    return {corner: own | together[corner] for corner, own in locks.items()}
 
 
 def open_locks(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tuple[ZeroSpell, ...]:
@@ -222,6 +233,10 @@ def _cycles(spells: Sequence[ZeroSpell]) -> list[list[ZeroSpell]]:
             clusters.append([spell])
     short = [[spell for spell in cluster if spell.silent_s < AGAIN_S] for cluster in clusters]
     return [c for c in short if len(c) >= CYCLES and _while_braking(c[0])]
+
+
+def _in_company(spell: ZeroSpell) -> bool:
+    return spell.in_company and spell.braking is not False and spell.silent_s <= LONGEST_LOCK_S
 
 
 def _while_braking(spell: ZeroSpell) -> bool:
@@ -352,6 +367,7 @@ def _describe(
         sample_s=readings.sample_s,
         slowing_mps2=slowing_mps2,
         braking=_braking(track, from_s, to_s),
+        in_company=_company(track, corner, from_s, to_s),
         to_the_end=rise_s is None,
         from_the_start=fall_s is None,
         starts_slow=first > 0 and not readings.others_kph[first - 1] >= READ_FROM_KPH,
@@ -370,6 +386,21 @@ def _slowing_mps2(
         return 0.0
     lever_s = time_s - time_s.mean()
     return -float(lever_s @ speed_kph / (lever_s @ lever_s)) / KPH_PER_MPS
+
+
+def _company(track: WheelTrack, corner: Corner, from_s: float, to_s: float) -> bool:
+    """Whether another wheel nearly stops and turns again about then, as the fastest one slows."""
+    begin_s, end_s = from_s - COMPANY_S, to_s + COMPANY_S
+    near = slice(*np.searchsorted(track.time_s, (begin_s, end_s)))
+    speed_kph = track.speed_kph[near]
+    fastest = np.fmax.reduce(speed_kph, axis=1)
+    moving = fastest > READ_FROM_KPH
+    if _slowing_mps2(track.time_s[near], fastest, begin_s, end_s) < LOCK_SLOWING_MPS2:
+        return False
+    share = np.delete(speed_kph[moving], corner.position, axis=1) / fastest[moving, None]
+    fallen, whole = COMPANY_SHARES
+    with np.errstate(invalid="ignore"):
+        return bool(np.any((share < fallen).any(axis=0) & (share > whole).any(axis=0)))
 
 
 def _braking(track: WheelTrack, from_s: float, to_s: float) -> bool | None:
