@@ -10,7 +10,7 @@ from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
-from canwheel.track.wheel_track import FloatColumn, WheelTrack
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
 JUMP_SHARE = 0.12
 """A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
@@ -34,6 +34,16 @@ MOST_AROUND = 81
 
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
+
+STEEP_MPS2 = 50.0
+"""A wheel that spins and is caught again, by the driver or by traction control, gains and loses
+speed more slowly than this (computed: up to 36); a jump is quicker at one of its ends. [m/s²]"""
+
+EDGE_SAMPLES = 5
+"""Its ends are looked for in so many samples before and after it."""
+
+SLOPE_SEEN_S = 0.05
+"""So often readings must come to show it. [s]"""
 
 HARD_MPS2 = 1.5
 """While the car brakes or pulls harder than this, tyres slip in jerks. [m/s²]"""
@@ -131,7 +141,7 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     found = [
         (first, last)
         for first, last in runs(off, ~off)
-        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S
+        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S and _is_steep(own, first, last)
     ]
     if not found:
         return None
@@ -141,6 +151,16 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         at_kph=float(np.median([others[a] for a, _ in found])),
         at_m=distance_m(own.time_s, own.speed_kph - jump)[[a for a, _ in found]],
     )
+
+
+def _is_steep(own: WheelSamples, first: int, last: int) -> bool:
+    """Whether a jump begins or ends more quickly than a wheel turns faster or slower."""
+    if own.period_s > SLOPE_SEEN_S:
+        return True
+    near = slice(max(0, first - EDGE_SAMPLES), last + 1 + EDGE_SAMPLES)
+    step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
+    slope_mps2 = np.abs(np.diff(own.speed_kph[near])) / KPH_PER_MPS / step_s
+    return not bool(np.nanmax(slope_mps2, initial=0.0) < STEEP_MPS2)
 
 
 def _shaking_kph(seen: FloatColumn, corner: Corner, period_s: float) -> FloatColumn:

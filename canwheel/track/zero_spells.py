@@ -14,7 +14,14 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, TOLD_BY_KPH, Motion
+from canwheel.track.motion import (
+    LONGEST_STEP_S,
+    READ_FROM_KPH,
+    TOLD_BY_KPH,
+    Motion,
+    samples_in,
+    smooth,
+)
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
@@ -140,6 +147,10 @@ COMPANY_S = 1.5
 COMPANY_SHARES = (0.5, 0.8)
 """... fall below the first and come up to the second share of the fastest one: the inner wheel of
 the tightest turn stays above 0.55."""
+
+SPIN_S, SPIN_MPS2, SPIN_MEAN_S = 1.0, 8.0, 0.1
+"""A wheel that gains speed faster than tyres grip spins, by means over the last; within the first
+after it, one that is still slow is no silent one. [s], [m/s²], [s]"""
 
 LET_GO_S = 0.8
 """On ice a wheel may stand so long after the driver has let go of the brake... [s]"""
@@ -288,10 +299,29 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
     readings = _Readings(own, others, silent, share, np.flatnonzero(alive))
-    return tuple(
+    spells = (
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
     )
+    others_spin = _others_spin(track, corner)
+    return tuple(
+        spell
+        for spell in spells
+        if spell.silent_s > LONGEST_LOCK_S
+        or not others_spin[
+            slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.to_s)))
+        ].any()
+    )
+
+
+def _others_spin(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
+    """(n,) where another corner gains speed as no car does, while this one hardly rolls yet."""
+    calm = smooth(track.speed_kph, samples_in(track, SPIN_MEAN_S))
+    own = calm[:, corner.position]
+    with np.errstate(invalid="ignore"):
+        gain = np.gradient(calm, axis=0) * samples_in(track, 1.0) > SPIN_MPS2 * KPH_PER_MPS
+        gain[:, corner.position] = False
+        return np.asarray(gain.any(axis=1) & (own < READ_FROM_KPH))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

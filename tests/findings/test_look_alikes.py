@@ -122,6 +122,41 @@ def test_a_whole_axle_that_spins(
     assert {e.corner for e in events(track)} == {CORNERS[k] for k in columns}
 
 
+def caught(drive: Any, starts_s: Any, top_kph: float) -> Any:
+    """What a wheel gains that spins up at 17 m/s² and is caught at 30 m/s², 2.5 times a second."""
+    rise_s, fall_s = top_kph / 3.6 / 17, top_kph / 3.6 / 30
+    gained = np.zeros(len(drive.time_s))
+    for start_s in starts_s:
+        at = [start_s, start_s + rise_s, start_s + rise_s + fall_s]
+        gained += np.interp(drive.time_s, at, [0, top_kph, 0])
+    return gained
+
+
+@at_each_corner
+def test_a_wheel_that_traction_control_catches_does_not_jump(
+    make_drive: Any, said: Any, corner: Corner
+) -> None:
+    """On snow, at a steady pull: forty times in all. (rates computed, no source)"""
+    drive = make_drive([(0, 0), (10, 25), (40, 35), (100, 30)], ())
+    starts_s = [start_s + 0.4 * k for start_s in (14, 24, 40, 60, 80) for k in range(8)]
+    kph = drive.kph.copy()
+    kph[:, corner.position] += caught(drive, starts_s, 12.0)
+    assert said(drive.track(kph)) == {}
+
+
+@pytest.mark.parametrize("spinning", [[0, 1], [2, 3], [0, 1, 3]])
+@pytest.mark.parametrize("resolution_kph", [0.01, 0.5])
+def test_who_grips_among_wheels_that_spin_in_starting_is_not_silent(
+    make_drive: Any, said: Any, spinning: list[int], resolution_kph: float
+) -> None:
+    """They spin out of step, up to 20 km/h, while the car creeps off on snow."""
+    drive = make_drive([(0, 0), (10, 0), (14, 8), (24, 30), (90, 30)], ())
+    kph = drive.kph.copy()
+    for k, corner in enumerate(spinning):
+        kph[:, corner] += caught(drive, 10.1 + 0.2 * (k % 2) + 0.4 * np.arange(6), 20.0)
+    assert said(drive.track(kph, resolution_kph=resolution_kph)) == {}
+
+
 def test_a_wheel_that_is_not_driven_does_not_spin(make_drive: Any, events: Any) -> None:
     drive = make_drive(SLIPPERY, ())
     kph = spinning(drive, [0], top_kph=25, from_s=16, lasts_s=2)
