@@ -42,6 +42,10 @@ EDGE_S = 0.2
 CALM_S = 0.3
 """The others' change is that of their mean over this long, so that no bump is one. [s]"""
 
+STANDS_S, STARTED_SHARE = 2.0, 0.7
+"""Or the car comes to a stand, for so long, and this corner keeps what all read before: the others
+then at no less than so much of it."""
+
 FROM_KPH = 5.0
 """Below this units hold the last value between two teeth, and zero is no reading at all. [km/h]"""
 
@@ -132,7 +136,21 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
     if flickers:
         lasting = own.time_s[lasts] - own.time_s[firsts] >= FLICKER_S
         is_frozen |= lasting & _others_flicker(rest, firsts, lasts)
+    is_frozen |= _others_stop(own, rest, firsts, lasts)
     return [(int(firsts[i]), int(lasts[i])) for i in np.flatnonzero(is_frozen)]
+
+
+def _others_stop(
+    own: WheelSamples, rest: FloatColumn, firsts: NDArray[np.intp], lasts: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Whether all others, as fast as this one at first, came to a stand during each run."""
+    with np.errstate(invalid="ignore"):
+        standing = (rest <= own.resolution_kph).all(axis=1)
+    total = np.concatenate(([0], np.cumsum(standing)))
+    stood_s = (total[lasts + 1] - total[firsts]) * own.period_s
+    usual = np.median(rest[firsts], axis=1)
+    stopped: NDArray[np.bool_] = usual > STARTED_SHARE * own.speed_kph[firsts]
+    return stopped & (stood_s > STANDS_S)
 
 
 def _others_flicker(

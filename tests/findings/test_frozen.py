@@ -77,6 +77,26 @@ def test_nor_where_an_axle_is_crossed(make_drive: Any, said: Any, axle: list[int
     assert "frozen" not in [kind for kinds in told.values() for kind in kinds]
 
 
+@at_each_corner
+@pytest.mark.parametrize("resolution_kph", [0.01, 1.0])
+def test_what_it_read_before_the_car_stopped(
+    make_drive: Any, only_finding: Any, corner: Corner, resolution_kph: float
+) -> None:
+    """Too slow for other signs: it keeps 9 km/h at a stand of ten seconds."""
+    drive = make_drive([(0, 0), (6, 40), (40, 40), (50, 0), (60, 0), (66, 40), (90, 40)], ())
+    kph = drive.spoilt(corner.position, 9.0, drive.at(47.75, 61.35))
+    finding = only_finding(drive.track(kph, resolution_kph=resolution_kph))
+    assert (finding.corner, finding.kind) == (corner, "frozen")
+    assert finding.evidence["value_kph"] == pytest.approx(9.0)
+
+
+def test_a_wheel_that_turns_on_a_jack_is_not_frozen(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (6, 40), (40, 40), (50, 0), (90, 0)], ())
+    kph = drive.kph.copy()
+    kph[:, 1] += np.interp(drive.time_s, [60, 63, 75, 78], [0, 12, 12, 0])
+    assert "frozen" not in said(drive.track(kph, resolution_kph=1.0)).get("FR", [])
+
+
 def test_frozen_with_its_side_mate_dead(town: Any, said: Any) -> None:
     kph = town.spoilt(0, 50.0, town.at(60, 999))
     kph[:, 2] = 0.0
