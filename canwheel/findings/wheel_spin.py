@@ -31,6 +31,10 @@ KEPT_SHARE = 0.5
 """... at this share of it at least, however hard the car is braked: where the others fall away
 instead, it is they who are wrong."""
 
+PAST_S = 1.0
+"""A wheel that comes back from a lock-up is faster than those still in it, but no faster than the
+fastest of the four was so long before."""
+
 LONGEST_S = 15.0
 """Nobody keeps a wheel spinning for longer; what lasts is no spin. [s]"""
 
@@ -55,7 +59,7 @@ def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
                 fast[first : last + 1] = False  # told once
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]
-            goes_on = _goes_on(track, left_behind, first)
+            goes_on = _goes_on(track, left_behind, first) and _gains(track, corner, first, last)
             if SHORTEST_S <= lasts_s <= LONGEST_S and goes_on:
                 events.append(_describe(track, motion, corner, first, last))
     return Outcome(events=tuple(sorted(events, key=lambda event: event.from_s)))
@@ -69,6 +73,13 @@ def _goes_on(track: WheelTrack, left_behind_kph: FloatColumn, first: int) -> boo
     before = float(np.fmax.reduce(left_behind_kph[begin : first + 1]))
     after = float(np.fmin.reduce(left_behind_kph[first:end]))
     return not after < KEPT_SHARE * before
+
+
+def _gains(track: WheelTrack, corner: Corner, first: int, last: int) -> bool:
+    """Whether a wheel runs faster than any did just before."""
+    begin = int(np.searchsorted(track.time_s, track.time_s[first] - PAST_S))
+    own = np.fmax.reduce(track.speed_kph[first : last + 1, corner.position])
+    return bool(own > np.fmax.reduce(track.speed_kph[begin:first], axis=None, initial=0.0))
 
 
 def _runs_away(track: WheelTrack, corner: Corner) -> tuple[NDArray[np.bool_], FloatColumn]:

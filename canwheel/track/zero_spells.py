@@ -308,6 +308,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         spell
         for spell in spells
         if spell.silent_s > LONGEST_LOCK_S
+        or spell.in_company
         or not others_spin[
             slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.to_s)))
         ].any()

@@ -157,6 +157,16 @@ def test_who_grips_among_wheels_that_spin_in_starting_is_not_silent(
     assert said(drive.track(kph, resolution_kph=resolution_kph)) == {}
 
 
+def test_a_wheel_that_comes_back_from_a_lock_does_not_spin(make_drive: Any, events: Any) -> None:
+    """The other three are still held by the anti-lock control as it turns again."""
+    drive = make_drive([(0, 0), (8, 60), (20, 60), (25, 15), (60, 15)], (), period_s=0.01)
+    kph = drive.kph.copy()
+    for corner, back_s in enumerate((22.0, 22.9, 22.9, 22.9)):
+        at = [21.0, 21.2, back_s - 0.2, back_s]
+        kph[:, corner] *= np.interp(drive.time_s, at, [1, 0.3, 0.3, 1])
+    assert [e.kind for e in events(drive.track(kph))] == []
+
+
 def test_a_wheel_that_is_not_driven_does_not_spin(make_drive: Any, events: Any) -> None:
     drive = make_drive(SLIPPERY, ())
     kph = spinning(drive, [0], top_kph=25, from_s=16, lasts_s=2)
