@@ -90,3 +90,18 @@ def test_a_rough_road_shakes_all_four(town: Any, said: Any) -> None:
 def test_a_handful_within_a_second_is_one_moment(town: Any, said: Any) -> None:
     kph = jumping(town, Corner.FR, 15.0, 0.06, (64.0, 64.3, 64.6, 64.9, 65.2))
     assert said(town.track(kph)) == {}
+
+
+@at_each_corner
+def test_jumps_that_end_at_nothing_are_jumps_all_the_same(
+    make_drive: Any, only_finding: Any, corner: Corner
+) -> None:
+    """By 10 to 30 km/h up and down at 25: some reach zero, and are no second fault."""
+    drive = make_drive([(0, 0), (6, 25), (60, 28), (120, 22)], (), period_s=0.02)
+    rng, kph = np.random.default_rng(5), drive.kph.copy()
+    for k, start_s in enumerate(np.linspace(12, 115, 24)):
+        size_kph = rng.uniform(10, 30) * (-1 if k % 2 else 1)
+        kph[drive.at(start_s, start_s + 0.05), corner.position] += size_kph
+    finding = only_finding(drive.track(np.maximum(kph, 0.0)))
+    assert (finding.corner, finding.kind) == (corner, "erratic")
+    assert finding.count == pytest.approx(24, abs=2)
