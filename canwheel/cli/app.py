@@ -6,7 +6,7 @@ from importlib import import_module
 
 import click
 
-from canwheel.cli.output import tell
+from canwheel.cli.output import say_refused, tell
 from canwheel.errors import CanwheelError
 from canwheel.version import VERSION
 
@@ -83,18 +83,21 @@ def run(arguments: Sequence[str] | None = None) -> int:
         tell(f"canwheel: {error}")
         if error.details:
             tell(error.details)
-        return BAD_INPUT
     except click.UsageError as error:
         command = error.ctx.command_path if error.ctx else "canwheel"
         tell(f"{command}: {_one_line(error)} '{command} --help' shows how it is used.")
-        return BAD_INPUT
     except click.ClickException as error:
         tell(f"canwheel: {_one_line(error)}")
-        return BAD_INPUT
     except click.Abort:
         tell("canwheel: stopped.")
         return INTERRUPTED
-    return int(code or 0)
+    except OSError as error:
+        tell(f"canwheel: {say_refused(error)}")
+    except SystemExit:  # click's way out of a broken pipe, with 1: here that means a fault
+        pass
+    else:
+        return int(code or 0)
+    return BAD_INPUT
 
 
 def main() -> None:

@@ -9,7 +9,7 @@ import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
 from canwheel.cli.options import FILE, Decorated
-from canwheel.cli.output import tell, this_screen, write_json, write_text
+from canwheel.cli.output import is_terminal, tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
@@ -235,5 +235,5 @@ def _confirm(word: str | None) -> None:
 
 
 def _need_terminal(remedy: str) -> None:
-    if not sys.stdin.isatty():
+    if not is_terminal(sys.stdin):
         raise RequestError("there is no terminal to ask at", remedy=remedy)

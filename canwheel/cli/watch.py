@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from canwheel.cli.options import FILE
-from canwheel.cli.output import write_text
+from canwheel.cli.output import is_terminal, write_text
 
 if TYPE_CHECKING:
     from canwheel.corners import Side
@@ -71,7 +71,7 @@ def read_car(dbc: Path | None, vehicle: Path | None) -> "tuple[WheelLayout | Non
 
 def has_terminal() -> bool:
     """Whether the view has somewhere to draw and to take keys from; it draws on standard error."""
-    return all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+    return all(is_terminal(stream) for stream in (sys.stdin, sys.stdout, sys.stderr))
 
 
 def run_view(feed: "Feed", side: "Side | None") -> int:

@@ -218,6 +218,71 @@ def test_a_reader_that_goes_away_is_no_error(before: str, car: list[str]) -> Non
     assert process.wait() == 1
 
 
+def in_shell(command: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the program, `$cw`, by a shell, which closes and redirects; the arguments are `$@`."""
+    return subprocess.run(
+        ["/bin/sh", "-c", command, "sh", *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=PROJECT,
+        env={**os.environ, "cw": f"{sys.executable} -m canwheel"},
+    )
+
+
+FULL = Path("/dev/full")
+ALWAYS_FULL = pytest.mark.skipif(not FULL.exists(), reason="no full device here")
+
+
+@ALWAYS_FULL
+@pytest.mark.parametrize(
+    "command",
+    ['check "$@"', 'check "$@" --json', "--help", "--version", "check --help", "adapters"],
+)
+def test_full_output_is_no_verdict(command: str, after: str, car: list[str]) -> None:
+    result = in_shell(f"$cw {command} > {FULL}", after, *car)
+    assert result.returncode == 2
+    assert result.stderr.startswith("canwheel: ")
+    assert "No space left on device. " in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("command", ['check "$@"', 'check "$@" --json'])
+def test_closed_output_is_no_verdict(command: str, after: str, car: list[str]) -> None:
+    result = in_shell(f"$cw {command} >&-", after, *car)
+    assert result.returncode == 2
+    assert "standard output cannot be written: it is closed" in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+def test_closed_input_is_told(car: list[str]) -> None:
+    result = in_shell('$cw check - "$@" <&-', *car)
+    assert result.returncode == 2
+    assert result.stderr.startswith("canwheel: standard input: is closed. Pipe a recording in")
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("away", [pytest.param(f"2> {FULL}", marks=ALWAYS_FULL), "2>&-"])
+def test_errors_that_nobody_can_read_keep_their_exit_code(
+    away: str, after: str, car: list[str]
+) -> None:
+    assert in_shell(f"$cw check missing --dbc missing {away}").returncode == 2
+    result = in_shell(f'$cw check "$@" {away}', after, *car)
+    assert (result.returncode, result.stderr) == (0, "")
+    assert "ALL FOUR SOUND" in result.stdout
+
+
+def test_what_the_system_refuses_is_one_line(
+    before: str, car: list[str], monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    def fails(*_args: object, **_options: object) -> None:
+        raise OSError(28, "No space left on device", "capture")
+
+    monkeypatch.setattr(canwheel.pipeline, "check", fails)
+    line = error_of(capsys, "check", before, *car)
+    assert line.startswith("canwheel: capture: No space left on device. Check the room")
+
+
 def in_terminal(arguments: list[str], **environment: str) -> str:
     """Run in a pseudo-terminal; return what it shows."""
     ours, theirs = pty.openpty()
