@@ -22,6 +22,13 @@ SignalPath = Annotated[str, msgspec.Meta(pattern=r"^[^.\s]+\.[^.\s]+$")]
 ASSUMED_CIRCUMFERENCE_M = 1.94
 """Taken when nobody gives a tyre; ratios between corners do not depend on it. [m]"""
 
+_BOUNDS_M = {
+    "rolling_circumference_m": (0.5, 5.0),
+    "wheelbase_m": (0.5, 10.0),
+    "track_m": (0.3, 4.0),
+}
+"""Least and most that each length can be, from a go-kart to a heavy lorry; our choice. [m]"""
+
 _ETRTO_FACTOR = {"R": 3.05, "": 2.99, "-": 2.99, "D": 2.99, "B": 2.99}
 _TYRE = re.compile(
     r"^\s*(?:P|LT)?\s*(?P<width>\d{3})\s*/\s*(?P<aspect>\d{2,3})\s*"
@@ -130,14 +137,20 @@ def rolling_circumference_m(tyre: str) -> float:
 
     Raises
     ------
-    ValueError : no size marking.
+    ValueError : no size marking, or one of a tyre that fits nothing on wheels.
     """
     size = _TYRE.match(tyre)
     if size is None:
         raise ValueError(f"{tyre!r} is no tyre size like '195/65 R15'")
     side_wall_mm = float(size["width"]) * float(size["aspect"]) / 100
     diameter_mm = 25.4 * float(size["rim"]) + 2 * side_wall_mm
-    return _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
+    circumference_m = _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
+    least_m, most_m = _BOUNDS_M["rolling_circumference_m"]
+    if not least_m <= circumference_m <= most_m:
+        raise ValueError(
+            f"a tyre {tyre!r} would roll {circumference_m:.2f} m a turn, as no tyre does"
+        )
+    return circumference_m
 
 
 _ALLOWED = {

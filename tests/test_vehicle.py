@@ -73,6 +73,13 @@ def test_what_is_wrong_is_told_with_its_key(tmp_path: Path, text: str, says: str
     assert "\n" not in told
 
 
+@pytest.mark.parametrize("size", ["000/00 R00", "195/999 R99", "195/00 R01"])
+def test_a_tyre_that_fits_no_car_is_refused(tmp_path: Path, size: str) -> None:
+    told = read(tmp_path, f'[vehicle]\ntyre = "{size}"')
+    assert f"vehicle.tyre: a tyre '{size}' would roll" in told
+    assert "Write the size on the side wall" in told
+
+
 def test_a_file_that_is_no_text_is_told(tmp_path: Path) -> None:
     path = tmp_path / "car.toml"
     path.write_bytes(b"\xff\xfe\x00")
