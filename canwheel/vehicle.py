@@ -176,4 +176,30 @@ def read_vehicle(path: Path) -> Vehicle:
         raise VehicleError(
             str(error), where=f"{path}, vehicle.tyre", remedy="write the size on the side wall"
         ) from error
+    _check_lengths(vehicle.vehicle, path)
     return vehicle
+
+
+def _check_lengths(facts: VehicleFacts, path: Path) -> None:
+    """Refuse lengths that are none in metres: corners would be accused by them.
+
+    Raises
+    ------
+    VehicleError : one is too short or too long, or not finite.
+    """
+    for key, (least_m, most_m) in _BOUNDS_M.items():
+        length: float | None = getattr(facts, key)
+        if length is None or least_m <= length <= most_m:
+            continue
+        meant_m = next(
+            (length / parts for parts in (1000, 100) if least_m <= length / parts <= most_m), None
+        )
+        raise VehicleError(
+            f"{length:g} is no length in metres that this can be",
+            where=f"{path}, vehicle.{key}",
+            remedy=(
+                f"give it in metres, {least_m:g} to {most_m:g}"
+                if meant_m is None
+                else f"write {meant_m:g}, if that is what it is in metres"
+            ),
+        )

@@ -114,3 +114,37 @@ def test_what_was_measured_comes_before_what_the_side_wall_says(
     vehicle = read_vehicle(path)
     assert vehicle.circumference_m == pytest.approx(expected_m, abs=1e-4)
     assert vehicle.circumference_is_known
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "rolling_circumference_m = 1938",
+            "1938 is no length in metres that this can be. Write 1.938",
+        ),
+        ("wheelbase_m = 2980", "2980 is no length in metres that this can be. Write 2.98,"),
+        ("track_m = 160", "160 is no length in metres that this can be. Write 1.6,"),
+        ("wheelbase_m = inf", "inf is no length in metres that this can be. Give it in metres"),
+        ("track_m = 1e300", "1e+300 is no length in metres that this can be. Give it in metres"),
+        (
+            "wheelbase_m = 1e-308",
+            "1e-308 is no length in metres that this can be. Give it in metres",
+        ),
+    ],
+)
+def test_lengths_that_are_not_in_metres_are_refused(tmp_path: Path, text: str, says: str) -> None:
+    told = read(tmp_path, f"[vehicle]\n{text}")
+    assert f"car.toml, vehicle.{text.partition(' ')[0]}: {says}" in told
+
+
+@pytest.mark.parametrize("metres", [(0.8, 1.04, 1.1), (3.4, 6.7, 2.1)])
+def test_a_go_kart_and_a_lorry_may_be_driven(
+    tmp_path: Path, metres: tuple[float, float, float]
+) -> None:
+    path = tmp_path / "car.toml"
+    keys = ("rolling_circumference_m", "wheelbase_m", "track_m")
+    lines = [f"{key} = {length}" for key, length in zip(keys, metres, strict=True)]
+    path.write_text("\n".join(["[vehicle]", *lines]))
+    facts = read_vehicle(path).vehicle
+    assert tuple(getattr(facts, key) for key in keys) == metres
