@@ -119,6 +119,18 @@ def test_json_is_the_one_document_and_nothing_else(
     msgspec.json.decode(output.out, type=CompareDocument)
 
 
+def test_a_caution_may_name_a_file_that_is_no_unicode(
+    after: str, car: list[str], tmp_path: Path, capsys: Captured
+) -> None:
+    odd = tmp_path / "caf\udce9.dbc"
+    gone = b'VAL_ 1 GONE 1 "on" ;\n'  # passed over, which a caution says
+    odd.write_bytes(Path(car[1]).read_bytes() + gone)
+    for command in (["check", after], ["compare", after, after]):
+        assert run([*command, "--dbc", str(odd), "--json"]) == 0
+        document = json.loads(capsys.readouterr().out)
+        assert any("caf\\udce9.dbc" in caution for caution in document["cautions"])
+
+
 def test_wrong_command_lines_are_told_in_one_line(before: str, capsys: Captured) -> None:
     assert "no such command 'chek'" in error_of(capsys, "chek")
     assert "missing option '--dbc'" in error_of(capsys, "check", before)

@@ -82,6 +82,18 @@ def test_the_document(tmp_path: Path, capsys: Captured) -> None:
     assert [each.low for each in wheel.not_values] == [4094, 4095]
 
 
+def test_file_names_that_are_no_unicode(tmp_path: Path, capsys: Captured) -> None:
+    odd = {}
+    for file in (dbc(tmp_path, "BRAKES"), recording(tmp_path, 1)):
+        odd[file.suffix] = file.rename(tmp_path / f"caf\udce9{file.suffix}")
+    arguments = ["--dbc", str(odd[".dbc"]), "--capture", str(odd[".log"])]
+    assert run(["corners", *arguments, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["definitions"] == "caf\\udce9.dbc"
+    assert document["capture"].endswith("caf\\udce9.log")
+    assert run(["corners", *arguments]) == 0
+
+
 def test_the_vehicle_file_that_it_writes(tmp_path: Path, capsys: Captured) -> None:
     known = tmp_path / "known.toml"
     known.write_text(
