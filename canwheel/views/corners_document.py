@@ -123,9 +123,12 @@ def render_vehicle_file(survey: Survey, vehicle: Vehicle) -> str:
 
 
 def _toml(key: str, value: object) -> str:
-    """Return a text or a number as TOML writes it; a JSON string is a TOML string."""
+    """Return a text or a number as TOML writes it.
+
+    A JSON string is a TOML string, but for signs beyond U+FFFF: JSON alone may escape their halves.
+    """
     if isinstance(value, str):
-        return json.dumps(value).replace("\x7f", "\\u007F")
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
     if key.endswith("_id") and isinstance(value, int):
         return f"0x{value:X}"
     return repr(value)

@@ -123,10 +123,10 @@ def test_a_file_that_is_there_is_not_written_over(tmp_path: Path, capsys: Captur
     assert "cannot be written" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("name", ['"', "\\", "ü\x7f", "line\nend", "\t", "\x1b[31m"])
+@pytest.mark.parametrize("name", ['"', "\\", "ü\x7f", "line\nend", "\t", "\x1b[31m", "🚗 van"])
 def test_any_name_is_written_as_toml_reads_it(name: str, tmp_path: Path) -> None:
     known, written = tmp_path / "known.toml", tmp_path / "new.toml"
-    text = json.dumps(name).replace("\x7f", "\\u007F")
+    text = json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007F")
     known.write_text(f"[vehicle]\nname = {text}\n", encoding="utf-8")
     files = ["--dbc", str(dbc(tmp_path, "BRAKES")), "--vehicle", str(known)]
     assert run(["corners", *files, "--write", str(written)]) == 0
