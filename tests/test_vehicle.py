@@ -65,6 +65,11 @@ def read(tmp_path: Path, text: str) -> str:
         ("[wheels]\nXX = 'A.B'", "wheels: has the unknown key `XX`"),
         ("[bus]\nbitrate = 0", "bus.bitrate: expected a whole number >= 1"),
         ("[vehicle", "is not valid TOML"),
+        (f"[bus]\nbitrate = {'9' * 5000}", "car.toml: has a number of thousands of digits. Write"),
+        (
+            f"wheels = {'[' * 5000}{']' * 5000}",
+            "car.toml: is nested too deeply. A vehicle file has",
+        ),
     ],
 )
 def test_what_is_wrong_is_told_with_its_key(tmp_path: Path, text: str, says: str) -> None:
