@@ -110,7 +110,7 @@ def assign_wheels(
     """
     given = given_wheels(definitions, vehicle)
     wheels = _signals(definitions, vehicle)
-    families = sorted(families_of(wheels), key=_rank)
+    families = _sets_of(wheels)
     in_question = _heard_of(families, heard) or families
     if given:
         chosen = _completed(definitions, given, in_question, wheels)
@@ -131,7 +131,12 @@ def assign_wheels(
 
 def wheel_sets(definitions: Definitions, vehicle: Vehicle) -> list[Family]:
     """Return all sets of four wheel signals that the DBC has, the better ones first."""
-    return sorted(families_of(_signals(definitions, vehicle)), key=_rank)
+    return _sets_of(_signals(definitions, vehicle))
+
+
+def _sets_of(wheels: Sequence[WheelSignal]) -> list[Family]:
+    """Return the sets of four among wheel signals that say anything, the better ones first."""
+    return sorted(families_of(wheel for wheel in wheels if wheel.place.scale), key=_rank)
 
 
 def _signals(definitions: Definitions, vehicle: Vehicle) -> list[WheelSignal]:
@@ -219,6 +224,7 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
     Raises
     ------
     VehicleError : one is not in the DBC or stands twice, or they count in different units.
+    DefinitionsError : one has a scale of zero.
     """
     given: dict[Corner, WheelSignal] = {}
     named: dict[str, Corner] = {}
@@ -235,6 +241,8 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
             )
         named[path] = corner
         message, signal = find_signal(definitions, path, key)
+        if not signal.place.scale:
+            raise _says_nothing(definitions, [signal.place])
         unit = given_unit(message, signal)
         given[corner] = WheelSignal(signal.place, unit, corner, "named in the vehicle file")
     units = {wheel.unit for wheel in given.values()}
@@ -349,7 +357,11 @@ def _mixed(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Family:
     DefinitionsError : a corner has none.
     """
     for unit in dict.fromkeys(wheel.unit for wheel in wheels):
-        of_unit = [wheel for wheel in wheels if wheel.unit == unit and wheel.corner is not None]
+        of_unit = [
+            wheel
+            for wheel in wheels
+            if wheel.unit == unit and wheel.corner is not None and wheel.place.scale
+        ]
         if len(of_unit) == len(CORNERS) == len({wheel.corner for wheel in of_unit}):
             fl, fr, rl, rr = sorted(of_unit, key=lambda wheel: CORNERS.index(_named(wheel)))
             return Family((fl, fr, rl, rr))
@@ -366,6 +378,9 @@ def _named(wheel: WheelSignal) -> Corner:
 def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> DefinitionsError:
     """Say why there are no four wheel signals."""
     labelled = [wheel for wheel in wheels if wheel.corner is not None]
+    unusable = _unusable(definitions, labelled)
+    if unusable is not None:
+        return unusable
     there = {wheel.corner for wheel in labelled}
     missing = [corner.words for corner in CORNERS if corner not in there]
     unnamed = unnamed_sets(wheels)
@@ -398,6 +413,24 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
         where=definitions.file,
         remedy=remedy,
         details=_listed(labelled),
+    )
+
+
+def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> DefinitionsError | None:
+    """Say what is wrong with the named corners' signals that no vehicle file can put right."""
+    useless = [wheel.place for wheel in labelled if not wheel.place.scale]
+    if useless:
+        return _says_nothing(definitions, useless)
+    return None
+
+
+def _says_nothing(definitions: Definitions, places: Sequence[SignalPlace]) -> DefinitionsError:
+    """Say that a scale of zero makes every value the same."""
+    paths = ", ".join(place.path for place in places[:_MOST_LISTED])
+    return DefinitionsError(
+        f"gives a scale of 0, by which every value is the same, to {paths}",
+        where=definitions.file,
+        remedy="put the right scale into the DBC file",
     )
 
 

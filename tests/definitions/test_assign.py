@@ -253,3 +253,17 @@ def test_the_layouts_of_the_real_drives(name: str, standstill_raw: int) -> None:
     assert layout.unit == "km/h"
     for place in layout.wheels:
         assert standstill_raw * place.scale + place.offset == pytest.approx(0)
+
+
+def test_a_scale_of_zero_is_told_as_what_it_is(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    nothing = message("BRAKE", 1, *(f"{corner} (0,0)" for corner in corners))
+    with pytest.raises(DefinitionsError, match="scale of 0") as caught:
+        find_wheels(define(nothing), Vehicle())
+    assert "BRAKE.WHEEL_FL, BRAKE.WHEEL_FR" in str(caught.value)
+    one = message("BRAKE", 1, *corners[:3], "WHEEL_RR (0,0)")
+    for given in (WheelSignals(), WheelSignals(RR="BRAKE.WHEEL_RR")):
+        with pytest.raises(DefinitionsError, match=r"scale of 0.* to BRAKE\.WHEEL_RR\."):
+            find_wheels(define(one), Vehicle(wheels=given))
+    useful = nothing + message("BRAKE_2", 2, *corners)
+    assert paths(define(useful))[0] == "BRAKE_2.WHEEL_FL"
