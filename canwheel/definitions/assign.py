@@ -250,7 +250,7 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
         raise VehicleError(
             f"the wheel signals count in different units: {', '.join(sorted(units))}",
             where="vehicle file, wheels",
-            remedy="name signals of one kind",
+            remedy="name signals of one unit, or write the four in one unit in the DBC file",
         )
     return given
 
@@ -421,6 +421,15 @@ def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> Defi
     useless = [wheel.place for wheel in labelled if not wheel.place.scale]
     if useless:
         return _says_nothing(definitions, useless)
+    if len(labelled) == len({wheel.corner for wheel in labelled}) == len(CORNERS):
+        units = ", ".join(
+            f"{wheel.place.path} {wheel.place.unit or 'without one'}" for wheel in labelled
+        )
+        return DefinitionsError(
+            f"gives the four wheel speeds different units: {units}",
+            where=definitions.file,
+            remedy="write them in one unit there, with the scale that goes with it",
+        )
     return None
 
 

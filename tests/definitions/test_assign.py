@@ -267,3 +267,14 @@ def test_a_scale_of_zero_is_told_as_what_it_is(define: Define) -> None:
             find_wheels(define(one), Vehicle(wheels=given))
     useful = nothing + message("BRAKE_2", 2, *corners)
     assert paths(define(useful))[0] == "BRAKE_2.WHEEL_FL"
+
+
+def test_one_wheel_in_another_unit_is_told_as_that(define: Define) -> None:
+    text = message("BRAKE", 1, "WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR (0.01,0) mph")
+    with pytest.raises(DefinitionsError, match=r"different units: .*BRAKE\.WHEEL_RR mph") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.remedy.startswith("write them in one unit")
+    four = {corner.value: f"BRAKE.WHEEL_{corner.value}" for corner in Corner}
+    with pytest.raises(VehicleError, match="different units") as named:
+        find_wheels(define(text), Vehicle(wheels=WheelSignals(**four)))
+    assert "write the four in one unit in the DBC file" in named.value.remedy
