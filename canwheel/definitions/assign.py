@@ -325,6 +325,9 @@ def _best(
     ]
     if len(rivals) == 1:
         return best
+    alike = _alike_by_name([wheel for family in rivals for wheel in family.wheels])
+    if alike is not None:
+        raise _same_name(definitions, *alike)
     raise AmbiguousWheelsError(
         f"has {len(rivals)} sets of wheel speeds that are equally good",
         where=definitions.file,
@@ -421,6 +424,9 @@ def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> Defi
     useless = [wheel.place for wheel in labelled if not wheel.place.scale]
     if useless:
         return _says_nothing(definitions, useless)
+    alike = _alike_by_name(labelled)
+    if alike is not None:
+        return _same_name(definitions, *alike)
     if len(labelled) == len({wheel.corner for wheel in labelled}) == len(CORNERS):
         units = ", ".join(
             f"{wheel.place.path} {wheel.place.unit or 'without one'}" for wheel in labelled
@@ -431,6 +437,28 @@ def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> Defi
             remedy="write them in one unit there, with the scale that goes with it",
         )
     return None
+
+
+def _alike_by_name(wheels: Sequence[WheelSignal]) -> tuple[str, list[int]] | None:
+    """Return the first message name that stands for several messages, and their identifiers."""
+    ids: dict[str, list[int]] = {}
+    for path, frame_id in dict.fromkeys((each.place.path, each.place.frame_id) for each in wheels):
+        ids.setdefault(path, []).append(frame_id)
+    return next(
+        ((path.partition(".")[0], several) for path, several in ids.items() if len(several) > 1),
+        None,
+    )
+
+
+def _same_name(definitions: Definitions, name: str, ids: Sequence[int]) -> AmbiguousWheelsError:
+    """Say that a vehicle file could not tell between messages of one name."""
+    listed = " and ".join(f"0x{each:X}" for each in ids)
+    return AmbiguousWheelsError(
+        f"has several messages {name} with wheel speeds, in {listed}",
+        where=definitions.file,
+        remedy="give each of them a name of its own in the DBC file",
+        details="",
+    )
 
 
 def _says_nothing(definitions: Definitions, places: Sequence[SignalPlace]) -> DefinitionsError:

@@ -278,3 +278,15 @@ def test_one_wheel_in_another_unit_is_told_as_that(define: Define) -> None:
     with pytest.raises(VehicleError, match="different units") as named:
         find_wheels(define(text), Vehicle(wheels=WheelSignals(**four)))
     assert "write the four in one unit in the DBC file" in named.value.remedy
+
+
+def test_two_messages_of_one_name_are_told_by_their_identifiers(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    finer = [f"{corner} (0.009,0)" for corner in corners]
+    for second in (corners, finer):
+        text = message("BRAKE", 0x1A, *corners) + message("BRAKE", 0x1B, *second)
+        with pytest.raises(DefinitionsError, match="several messages BRAKE") as caught:
+            find_wheels(define(text), Vehicle())
+        assert "0x1A and 0x1B" in caught.value.what or "0x1B and 0x1A" in caught.value.what
+        assert "a name of its own" in caught.value.remedy
+        assert caught.value.details == ""
