@@ -409,13 +409,19 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
             details=_listed(labelled),
         )
     remedy = "name the signals under [wheels] in a vehicle file, or use another DBC file"
+    passed_over = [f"not used, {each}" for each in definitions.passed_over[:_MOST_LISTED]]
     if not labelled:
-        return DefinitionsError("has no wheel speeds", where=definitions.file, remedy=remedy)
+        return DefinitionsError(
+            "has no wheel speeds",
+            where=definitions.file,
+            remedy=remedy,
+            details="\n".join(passed_over),
+        )
     return DefinitionsError(
         f"has no wheel speed for {' and '.join(missing)}",
         where=definitions.file,
         remedy=remedy,
-        details=_listed(labelled),
+        details="\n".join([_listed(labelled), *passed_over]),
     )
 
 
@@ -424,10 +430,11 @@ def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> Defi
     useless = [wheel.place for wheel in labelled if not wheel.place.scale]
     if useless:
         return _says_nothing(definitions, useless)
+    is_whole = len({wheel.corner for wheel in labelled}) == len(CORNERS)
     alike = _alike_by_name(labelled)
-    if alike is not None:
+    if is_whole and alike is not None:
         return _same_name(definitions, *alike)
-    if len(labelled) == len({wheel.corner for wheel in labelled}) == len(CORNERS):
+    if is_whole and len(labelled) == len(CORNERS):
         units = ", ".join(
             f"{wheel.place.path} {wheel.place.unit or 'without one'}" for wheel in labelled
         )

@@ -290,3 +290,16 @@ def test_two_messages_of_one_name_are_told_by_their_identifiers(define: Define) 
         assert "0x1A and 0x1B" in caught.value.what or "0x1B and 0x1A" in caught.value.what
         assert "a name of its own" in caught.value.remedy
         assert caught.value.details == ""
+
+
+def test_what_was_passed_over_is_told_where_wheels_are_missing(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    engine = message("ENGINE", 5, "TORQUE (1,0) Nm")
+    dropped = "line 1: message BRAKE, whose identifier has more than 29 bits"
+    with pytest.raises(DefinitionsError, match="no wheel speeds") as caught:
+        find_wheels(define(message("BRAKE", 99999999999, *corners) + engine), Vehicle())
+    assert caught.value.details == f"not used, {dropped}"
+    text = message("BRAKE", 99999999999, *corners[2:]) + message("FRONT", 1, *corners[:2])
+    with pytest.raises(DefinitionsError, match="no wheel speed for rear left") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.details.endswith(f"not used, {dropped}")
