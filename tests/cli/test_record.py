@@ -325,3 +325,27 @@ def test_watching_a_finished_recording(
     assert run(["watch", str(log), *car, "--plain"]) == 0
     assert "FAULT: no signal" in capsys.readouterr().out
     assert "no such file" in error_of(capsys, "watch", tmp_path / "none.log", *car)
+
+
+@pytest.mark.parametrize(
+    "content", [b"what is this\n", b"LOGG\x90\0\0\0" * 9, b"\x1f\x8b\x08", b"(1\n"]
+)
+def test_what_is_no_text_log_cannot_be_watched(
+    content: bytes, tmp_path: Path, capsys: Captured
+) -> None:
+    log = tmp_path / "a.log"
+    log.write_bytes(content)
+    line = error_of(capsys, "watch", log, "--plain")
+    assert f"{log}: is no text log" in line
+    assert "canwheel replay" in line
+    assert len(line.splitlines()) == 1
+
+
+@pytest.mark.parametrize("content", [b"", b"(1700000000.1"])
+def test_a_log_that_is_only_begun_can_be_watched(
+    content: bytes, tmp_path: Path, capsys: Captured
+) -> None:
+    log = tmp_path / "a.log"
+    log.write_bytes(content)
+    assert run(["watch", str(log), "--plain"]) == 0
+    assert "0 frames" in capsys.readouterr().out
