@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Self
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
-from canwheel.cli.options import FILE, Decorated
+from canwheel.cli.options import FILE, Decorated, Measure
 from canwheel.cli.output import is_terminal, tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
 
@@ -36,7 +36,7 @@ def _unit_options(command: Decorated) -> Decorated:
         click.option("--bitrate", type=click.IntRange(min=1), help="Bit rate of the bus. [bit/s]"),
         click.option(
             "--timeout",
-            type=click.FloatRange(min=1, max=600),
+            type=Measure(min=1, max=600),
             help="Longest wait for one answer, waits that the unit asks for included. [s]",
         ),
         click.option("--save", type=FILE, help="Save the document; no file is ever overwritten."),

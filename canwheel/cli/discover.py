@@ -1,6 +1,7 @@
 """``canwheel discover``: where the wheel speeds stand, without a DBC."""
 
 import hashlib
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -30,12 +31,20 @@ _STANDARD_DIGITS, _STANDARD_MAX, _EXTENDED_MAX = 3, 0x7FF, 0x1FFF_FFFF
 _LONGEST_FIELD = 32
 
 
+def _finite(digits: str) -> float:
+    """Return a number; hundreds of digits are none."""
+    number = float(digits)
+    if not math.isfinite(number):
+        raise click.BadParameter(f"{digits[:9]}… is no number that can be meant.")
+    return number
+
+
 def turn(text: str) -> tuple[str, float]:
     """Return side and time of ``left@75``."""
     match = _TURN.fullmatch(text)
     if match is None:
         raise click.BadParameter(f"{text!r} is not SIDE@SECONDS, such as left@75.")
-    return match[1], float(match[2])
+    return match[1], _finite(match[2])
 
 
 def speed(text: str) -> tuple[float, float]:
@@ -43,7 +52,7 @@ def speed(text: str) -> tuple[float, float]:
     match = _SPEED.fullmatch(text)
     if match is None or not float(match[1]):
         raise click.BadParameter(f"{text!r} is not KM/H@SECONDS, such as 50@180.")
-    return float(match[1]), float(match[2])
+    return _finite(match[1]), _finite(match[2])
 
 
 def steering_field(text: str) -> tuple[int, bool, int, int, str, str]:

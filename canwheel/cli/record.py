@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
-from canwheel.cli.options import FILE
+from canwheel.cli.options import FILE, Measure
 from canwheel.cli.output import is_terminal, tell, this_screen, write_text
 from canwheel.cli.terminal_guard import remember_terminal
 from canwheel.cli.watch import has_terminal, read_car
@@ -70,9 +70,7 @@ class _Bitrate(click.ParamType[int | str]):
 @click.option("--no-wait", is_flag=True, help="End when the adapter is pulled out.")
 @click.option("--plain", is_flag=True, help="A line a second instead of the view.")
 @click.option("--yes", is_flag=True, help="The cautions are known: begin at once.")
-@click.option(
-    "--for", "for_s", metavar="SECONDS", type=click.FloatRange(min=0), help="End after so long."
-)
+@click.option("--for", "for_s", metavar="SECONDS", type=Measure(min=0), help="End after so long.")
 def command(
     *,
     out: Path,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
+from canwheel.cli.options import Measure
 from canwheel.cli.output import tell
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError
@@ -63,7 +64,7 @@ _MISBEHAVIOURS: dict[str, Misbehaviour] = {
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(min=0.1, max=64.0),
+    type=Measure(min=0.1, max=64.0),
     default=1.0,
     show_default=True,
     help="Times real time; only a drive at 1 is judged as it was.",

@@ -155,6 +155,7 @@ BAD = {
     "car stood then": ["{capture}", "--speed", "50@0"],
     "named for the page": ["{capture}", "--write", "{folder}/d.dbc", "--page", "{folder}/d.dbc"],
     "by --write. Give": ["{capture}", "--write", "{folder}/d.dbc", "--page", "{folder}/d.toml"],
+    "999999999… is no number": ["{capture}", "--turn", f"left@{'9' * 400}"],
     "no candidate 9": ["{capture}", "--write", "{folder}/c.dbc", "--candidate", "9"],
 }
 

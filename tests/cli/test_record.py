@@ -317,6 +317,16 @@ def test_record_in_a_terminal_and_its_view_killed(
     assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
 
 
+@pytest.mark.parametrize("endless", ["nan", "inf"])
+def test_an_end_that_never_comes_is_refused(endless: str, tmp_path: Path, capsys: Captured) -> None:
+    place = ["--interface", "virtual", "--channel", "x", "--yes"]
+    line = error_of(capsys, "record", tmp_path / "a.log", *place, "--for", endless)
+    assert f"{endless} is no number that can be meant" in line
+    assert list(tmp_path.iterdir()) == []
+    line = error_of(capsys, "simulate", *place[:4], "--speed", "nan")
+    assert "nan is no number that can be meant" in line
+
+
 def test_watching_a_finished_recording(
     tmp_path: Path, before: str, car: list[str], capsys: Captured
 ) -> None:
