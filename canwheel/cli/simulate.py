@@ -91,7 +91,7 @@ def command(
     """
     # the help text needs none of these
     from canwheel.bus.adapters import resolve_adapter  # noqa: PLC0415
-    from canwheel.bus.loopback import check_loopback, play, repeat  # noqa: PLC0415
+    from canwheel.bus.loopback import check_loopback, open_loopback, play, repeat  # noqa: PLC0415
     from canwheel.roadtest.brake_unit import faults_of  # noqa: PLC0415
     from canwheel.roadtest.demo import make_drive  # noqa: PLC0415
 
@@ -102,6 +102,7 @@ def command(
         raise RequestError("there is no fault to repair", remedy="say by --fault which one it was")
     if misbehave and not codes:
         raise RequestError("no brake unit is there to misbehave", remedy="say --codes as well")
+    open_loopback(settings).shutdown()  # what cannot be opened is told before anything is driven
     place = Corner(corner.upper())
     drive = make_drive(place, kind, repaired=repaired, seed=seed)
     frames = drive.frames
