@@ -5,6 +5,8 @@ size marking (ISO 4000-1), F = 3.05 for radial and 2.99 for bias-ply tyres (seen
 """
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -21,6 +23,9 @@ SignalPath = Annotated[str, msgspec.Meta(pattern=r"^[^.\s]+\.[^.\s]+$")]
 
 ASSUMED_CIRCUMFERENCE_M = 1.94
 """Taken when nobody gives a tyre; ratios between corners do not depend on it. [m]"""
+
+UNNAMED = "vehicle file"
+"""Where an error stands about what a vehicle file says, for whoever does not know its path."""
 
 _BOUNDS_M = {
     "rolling_circumference_m": (0.5, 5.0),
@@ -178,6 +183,26 @@ def read_vehicle(path: Path) -> Vehicle:
         ) from error
     _check_lengths(vehicle.vehicle, path)
     return vehicle
+
+
+@contextmanager
+def naming(path: Path | None) -> Iterator[None]:
+    """Have errors about what a vehicle file says name the file.
+
+    Parameters
+    ----------
+    path : of the file, None where there is none.
+
+    Raises
+    ------
+    VehicleError : what came out, with the path in `where`.
+    """
+    try:
+        yield
+    except VehicleError as error:
+        if path is not None and error.where.startswith(UNNAMED):
+            error.where = f"{path}{error.where.removeprefix(UNNAMED)}"
+        raise
 
 
 def _check_lengths(facts: VehicleFacts, path: Path) -> None:

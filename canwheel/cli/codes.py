@@ -147,16 +147,18 @@ class _Asked:
         from canwheel.fault_memory.documents import check_free  # noqa: PLC0415
         from canwheel.fault_memory.timing import Timing  # noqa: PLC0415
         from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415
-        from canwheel.vehicle import read_vehicle  # noqa: PLC0415
+        from canwheel.vehicle import naming, read_vehicle  # noqa: PLC0415
 
         save, path, limit_s = options["save"], options["vehicle"], options["timeout"]
         if save is not None:
             check_free(save)
         vehicle = read_vehicle(path)
+        with naming(path):
+            watch = _wheel_watch(options["dbc"], vehicle)
         return cls(
             vehicle=vehicle,
             unit=unit_address(vehicle.fault_memory, where=str(path)),
-            watch=_wheel_watch(options["dbc"], vehicle),
+            watch=watch,
             adapter=resolve_adapter(
                 interface=options["interface"],
                 channel=options["channel"],

@@ -94,10 +94,13 @@ def read_car(dbc: Path | None, vehicle: Path | None) -> "tuple[WheelLayout | Non
     """
     from canwheel.definitions.assign import find_wheels  # noqa: PLC0415 - not for the help text
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
-    from canwheel.vehicle import Vehicle, read_vehicle  # noqa: PLC0415
+    from canwheel.vehicle import Vehicle, naming, read_vehicle  # noqa: PLC0415
 
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
-    return None if dbc is None else find_wheels(read_definitions(dbc), car), car
+    if dbc is None:
+        return None, car
+    with naming(vehicle):
+        return find_wheels(read_definitions(dbc), car), car
 
 
 def has_terminal() -> bool:

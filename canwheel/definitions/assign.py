@@ -22,7 +22,7 @@ from canwheel.definitions.units import speed_unit
 from canwheel.definitions.validity import with_validity
 from canwheel.errors import DefinitionsError, VehicleError
 from canwheel.frames import IdPattern
-from canwheel.vehicle import Vehicle
+from canwheel.vehicle import UNNAMED, Vehicle
 
 FourPlaces = tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
 """One place a corner, in corner order."""
@@ -197,7 +197,7 @@ def find_signal(
         ids = " and ".join(f"0x{message.frame_id:X}" for message, _ in found)
         raise VehicleError(
             f"{path} stands for two signals of {definitions.file}, in {ids}",
-            where=f"vehicle file, {key}",
+            where=f"{UNNAMED}, {key}",
             remedy="give one of the messages another name in the DBC",
         )
     if messages:
@@ -206,7 +206,7 @@ def find_signal(
     else:
         near = [signal.place.path for message in definitions.messages for signal in message.signals]
         what = f"{definitions.file} has no message {message_name}"
-    raise VehicleError(what, where=f"vehicle file, {key}", remedy=_near_miss(path, near))
+    raise VehicleError(what, where=f"{UNNAMED}, {key}", remedy=_near_miss(path, near))
 
 
 def _near_miss(path: str, there: Sequence[str]) -> str:
@@ -236,7 +236,7 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
         if path in named:
             raise VehicleError(
                 f"{path} is already {named[path].words}",
-                where=f"vehicle file, {key}",
+                where=f"{UNNAMED}, {key}",
                 remedy="each corner has a signal of its own",
             )
         named[path] = corner
@@ -249,7 +249,7 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
     if len(units) > 1:
         raise VehicleError(
             f"the wheel signals count in different units: {', '.join(sorted(units))}",
-            where="vehicle file, wheels",
+            where=f"{UNNAMED}, wheels",
             remedy="name signals of one unit, or write the four in one unit in the DBC file",
         )
     return given
@@ -298,7 +298,7 @@ def _like_the_given(
         return alike[0]
     raise DefinitionsError(
         f"does not say which signal is {corner.words}, and neither does the vehicle file",
-        where=definitions.file,
+        where=definitions.where,
         remedy=f'add {corner.value} = "Message.Signal" to [wheels] of the vehicle file',
         details=_listed(alike or [wheel for wheel in wheels if wheel.corner in (corner, None)]),
     )
@@ -330,7 +330,7 @@ def _best(
         raise _same_name(definitions, *alike)
     raise AmbiguousWheelsError(
         f"has {len(rivals)} sets of wheel speeds that are equally good",
-        where=definitions.file,
+        where=definitions.where,
         remedy="put the lines of the right one into a vehicle file and give it with --vehicle",
         details="\n\n".join(_to_paste(family) for family in rivals),
         families=rivals,
@@ -391,7 +391,7 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
         by_drive = all(names_driven_axle(wheel.place.signal) for wheel in unnamed[0])
         return AmbiguousWheelsError(
             "has wheel speeds whose names do not say which corner is which",
-            where=definitions.file,
+            where=definitions.where,
             remedy=(
                 'say driven = "front" or "rear" under [vehicle] in a vehicle file and give it '
                 "with --vehicle"
@@ -404,7 +404,7 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
     if not missing:
         return AmbiguousWheelsError(
             "has several wheel speeds for a corner and nothing says which belong together",
-            where=definitions.file,
+            where=definitions.where,
             remedy="put the right four into a vehicle file and give it with --vehicle",
             details=_listed(labelled),
         )
@@ -413,13 +413,13 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
     if not labelled:
         return DefinitionsError(
             "has no wheel speeds",
-            where=definitions.file,
+            where=definitions.where,
             remedy=remedy,
             details="\n".join(passed_over),
         )
     return DefinitionsError(
         f"has no wheel speed for {' and '.join(missing)}",
-        where=definitions.file,
+        where=definitions.where,
         remedy=remedy,
         details="\n".join([_listed(labelled), *passed_over]),
     )
@@ -440,7 +440,7 @@ def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> Defi
         )
         return DefinitionsError(
             f"gives the four wheel speeds different units: {units}",
-            where=definitions.file,
+            where=definitions.where,
             remedy="write them in one unit there, with the scale that goes with it",
         )
     return None
@@ -462,7 +462,7 @@ def _same_name(definitions: Definitions, name: str, ids: Sequence[int]) -> Ambig
     listed = " and ".join(f"0x{each:X}" for each in ids)
     return AmbiguousWheelsError(
         f"has several messages {name} with wheel speeds, in {listed}",
-        where=definitions.file,
+        where=definitions.where,
         remedy="give each of them a name of its own in the DBC file",
         details="",
     )
@@ -473,7 +473,7 @@ def _says_nothing(definitions: Definitions, places: Sequence[SignalPlace]) -> De
     paths = ", ".join(place.path for place in places[:_MOST_LISTED])
     return DefinitionsError(
         f"gives a scale of 0, by which every value is the same, to {paths}",
-        where=definitions.file,
+        where=definitions.where,
         remedy="put the right scale into the DBC file",
     )
 

@@ -166,6 +166,27 @@ def test_files_that_cannot_be_used(
     assert missing in error_of(capsys, "compare", before, missing, *car)
 
 
+def test_what_does_not_fit_the_dbc_is_told_with_the_paths(
+    before: str, car: list[str], tmp_path: Path, capsys: Captured
+) -> None:
+    vehicle = tmp_path / "car.toml"
+    files = ["--dbc", car[1], "--vehicle", str(vehicle)]
+    for words, place in (
+        ("[wheels]\nFL", "wheels.FL"),
+        ("[signals]\nyaw_rate", "signals.yaw_rate"),
+    ):
+        vehicle.write_text(f'{words} = "NONE.HERE"\n')
+        for command in (["check", before], ["corners"], ["replay", before]):
+            line = error_of(capsys, *command, *files)
+            assert line.startswith(f"canwheel: {vehicle}, {place}: bakery_van.dbc has no message")
+    line = error_of(capsys, "codes", "read", *files, "--interface", "virtual")
+    assert line.startswith(f"canwheel: {vehicle}, signals.yaw_rate: ")
+    dbc = tmp_path / "none.dbc"
+    dbc.write_text('BO_ 5 ENGINE: 8 UNIT\n SG_ TORQUE : 0|16@1+ (1,0) [0|0] "Nm" X\n')
+    line = error_of(capsys, "check", before, "--dbc", str(dbc))
+    assert line.startswith(f"canwheel: {dbc}: has no wheel speeds")
+
+
 def test_an_error_cannot_move_the_cursor(car: list[str], capsys: Captured) -> None:
     line = error_of(capsys, "check", "no\x1b[2Jsuch\nfile", *car)
     assert "\x1b" not in line
