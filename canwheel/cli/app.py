@@ -84,7 +84,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         if error.details:
             tell(error.details)
     except click.UsageError as error:
-        command = error.ctx.command_path if error.ctx else "canwheel"
+        command = error.ctx.command_path if error.ctx else _command_in(arguments)
         tell(f"{command}: {_one_line(error)} '{command} --help' shows how it is used.")
     except click.ClickException as error:
         tell(f"canwheel: {_one_line(error)}")
@@ -103,6 +103,21 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def main() -> None:
     """Run the command line and end the program with its exit code."""
     sys.exit(run())
+
+
+def _command_in(arguments: Sequence[str] | None) -> str:
+    """Return the command that a command line begins with; click's parser tells none."""
+    names = ["canwheel"]
+    command: click.Group = app
+    for word in sys.argv[1:] if arguments is None else arguments:
+        found = command.get_command(click.Context(command), word)
+        if found is None:
+            break
+        names.append(word)
+        if not isinstance(found, click.Group):
+            break
+        command = found
+    return " ".join(names)
 
 
 def _one_line(error: click.ClickException) -> str:

@@ -138,6 +138,12 @@ def test_wrong_command_lines_are_told_in_one_line(before: str, capsys: Captured)
     line = error_of(capsys, "check", before, "--dbc", "x.dbc", "--jsn")
     assert line.startswith("canwheel check: no such option '--jsn'")
     assert "'canwheel check --help' shows how it is used" in line
+    line = error_of(capsys, "check", before, "--dbc")
+    assert line.startswith("canwheel check: option '--dbc' requires an argument")
+    assert "'canwheel check --help' shows" in line
+    line = error_of(capsys, "codes", "read", "--json=x")
+    assert line.startswith("canwheel codes read: option '--json' does not take a value")
+    assert error_of(capsys, "--version=x").startswith("canwheel: option '--version'")
 
 
 def test_without_a_command_the_help_goes_to_standard_error(capsys: Captured) -> None:
