@@ -317,6 +317,25 @@ def test_record_in_a_terminal_and_its_view_killed(
     assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+def test_full_output_does_not_end_a_recording(tmp_path: Path) -> None:
+    place = ["--interface", "virtual", "--channel", "x", "--yes", "--plain", "--for", "2.5"]
+    with Path("/dev/full").open("w") as full:
+        result = subprocess.run(
+            [sys.executable, "-m", "canwheel", "record", str(tmp_path / "a.log"), *place],
+            stdin=subprocess.DEVNULL,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+            cwd=PROJECT,
+        )
+    assert result.returncode == 0
+    assert "the recording goes on" in result.stderr
+    assert "Ended as asked" in result.stderr
+    assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
+
+
 @pytest.mark.parametrize("endless", ["nan", "inf"])
 def test_an_end_that_never_comes_is_refused(endless: str, tmp_path: Path, capsys: Captured) -> None:
     place = ["--interface", "virtual", "--channel", "x", "--yes"]
