@@ -11,7 +11,8 @@
      ├── RequestError       the question itself: a channel, an option, an output that exists
      └── UnitError          the brake control unit, or the way to it, did not do what was asked
 
-Everything else is a defect of canwheel and may show a traceback.
+What the system refuses anywhere (`OSError`: a full disk, no right to write) the command line tells
+in one line as well. Everything else is a defect of canwheel and may show a traceback.
 """
 
 

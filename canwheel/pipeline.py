@@ -42,7 +42,7 @@ from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
 from canwheel.track.lamps import measure_lamps
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.vehicle import Vehicle, read_vehicle
+from canwheel.vehicle import Vehicle, naming, read_vehicle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -164,7 +164,8 @@ def check(
     reading = None if codes is None else _read_codes(codes)
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
     definitions = read_definitions(dbc)
-    layout = find_wheels_of(definitions, car, capture)
+    with naming(vehicle):
+        layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
     judged = judge(frames, recording.summary, layout, car, channel=channel)

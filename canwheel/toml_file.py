@@ -47,8 +47,8 @@ def read_toml(
 
     Raises
     ------
-    CanwheelError : of `error_type`: unreadable, no TOML, an unknown key or a wrong type; the
-        message names the line or the key.
+    CanwheelError : of `error_type`: unreadable, no TOML, nested too deeply, an unknown key or
+        a wrong type; the message names the line or the key.
     """
     try:
         document = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
@@ -76,6 +76,16 @@ def read_toml(
             _in_plain_words(message, key, allowed or {}),
             where=f"{path}, {key}" if key else str(path),
             remedy=f"README lists the keys that {what} may have",
+        ) from error
+    except RecursionError as error:
+        raise error_type(
+            "is nested too deeply", where=str(path), remedy=f"{what} has sections and plain values"
+        ) from error
+    except ValueError as error:  # Python's own limit of digits; the one that is no TOML error
+        raise error_type(
+            "has a number of thousands of digits",
+            where=str(path),
+            remedy="write the number that is meant",
         ) from error
 
 

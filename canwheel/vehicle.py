@@ -5,6 +5,8 @@ size marking (ISO 4000-1), F = 3.05 for radial and 2.99 for bias-ply tyres (seen
 """
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -21,6 +23,16 @@ SignalPath = Annotated[str, msgspec.Meta(pattern=r"^[^.\s]+\.[^.\s]+$")]
 
 ASSUMED_CIRCUMFERENCE_M = 1.94
 """Taken when nobody gives a tyre; ratios between corners do not depend on it. [m]"""
+
+UNNAMED = "vehicle file"
+"""Where an error stands about what a vehicle file says, for whoever does not know its path."""
+
+_BOUNDS_M = {
+    "rolling_circumference_m": (0.5, 5.0),
+    "wheelbase_m": (0.5, 10.0),
+    "track_m": (0.3, 4.0),
+}
+"""Least and most that each length can be, from a go-kart to a heavy lorry; our choice. [m]"""
 
 _ETRTO_FACTOR = {"R": 3.05, "": 2.99, "-": 2.99, "D": 2.99, "B": 2.99}
 _TYRE = re.compile(
@@ -130,14 +142,20 @@ def rolling_circumference_m(tyre: str) -> float:
 
     Raises
     ------
-    ValueError : no size marking.
+    ValueError : no size marking, or one of a tyre that fits nothing on wheels.
     """
     size = _TYRE.match(tyre)
     if size is None:
         raise ValueError(f"{tyre!r} is no tyre size like '195/65 R15'")
     side_wall_mm = float(size["width"]) * float(size["aspect"]) / 100
     diameter_mm = 25.4 * float(size["rim"]) + 2 * side_wall_mm
-    return _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
+    circumference_m = _ETRTO_FACTOR[size["build"].upper()] * diameter_mm / 1000
+    least_m, most_m = _BOUNDS_M["rolling_circumference_m"]
+    if not least_m <= circumference_m <= most_m:
+        raise ValueError(
+            f"a tyre {tyre!r} would roll {circumference_m:.2f} m a turn, as no tyre does"
+        )
+    return circumference_m
 
 
 _ALLOWED = {
@@ -163,4 +181,50 @@ def read_vehicle(path: Path) -> Vehicle:
         raise VehicleError(
             str(error), where=f"{path}, vehicle.tyre", remedy="write the size on the side wall"
         ) from error
+    _check_lengths(vehicle.vehicle, path)
     return vehicle
+
+
+@contextmanager
+def naming(path: Path | None) -> Iterator[None]:
+    """Have errors about what a vehicle file says name the file.
+
+    Parameters
+    ----------
+    path : of the file, None where there is none.
+
+    Raises
+    ------
+    VehicleError : what came out, with the path in `where`.
+    """
+    try:
+        yield
+    except VehicleError as error:
+        if path is not None and error.where.startswith(UNNAMED):
+            error.where = f"{path}{error.where.removeprefix(UNNAMED)}"
+        raise
+
+
+def _check_lengths(facts: VehicleFacts, path: Path) -> None:
+    """Refuse lengths that are none in metres: corners would be accused by them.
+
+    Raises
+    ------
+    VehicleError : one is too short or too long, or not finite.
+    """
+    for key, (least_m, most_m) in _BOUNDS_M.items():
+        length: float | None = getattr(facts, key)
+        if length is None or least_m <= length <= most_m:
+            continue
+        meant_m = next(
+            (length / parts for parts in (1000, 100) if least_m <= length / parts <= most_m), None
+        )
+        raise VehicleError(
+            f"{length:g} is no length in metres that this can be",
+            where=f"{path}, vehicle.{key}",
+            remedy=(
+                f"give it in metres, {least_m:g} to {most_m:g}"
+                if meant_m is None
+                else f"write {meant_m:g}, if that is what it is in metres"
+            ),
+        )

@@ -32,7 +32,15 @@ def test_an_odometer_is_a_number_or_text(tmp_path: Path) -> None:
         ("tecnician = 'x'", "the unknown key `tecnician`"),
         ("notes = 3", "notes"),
         ("notes = ", "is not valid TOML"),
-        ("odometer_before = true", "odometer_before"),
+        (
+            "odometer_before = true",
+            "odometer_before: must be a number that is not negative, or text",
+        ),
+        ("odometer_before = nan", "odometer_before: must be a number"),
+        ("odometer_after = inf", "odometer_after: must be a number"),
+        ("odometer_after = -5", "odometer_after: must be a number"),
+        ("odometer_after = -0.5", "odometer_after: must be a number"),
+        ("odometer_after = [1]", "odometer_after: must be a number"),
     ],
 )
 def test_what_is_wrong_is_told_in_one_line(tmp_path: Path, text: str, says: str) -> None:

@@ -65,12 +65,24 @@ def read(tmp_path: Path, text: str) -> str:
         ("[wheels]\nXX = 'A.B'", "wheels: has the unknown key `XX`"),
         ("[bus]\nbitrate = 0", "bus.bitrate: expected a whole number >= 1"),
         ("[vehicle", "is not valid TOML"),
+        (f"[bus]\nbitrate = {'9' * 5000}", "car.toml: has a number of thousands of digits. Write"),
+        (
+            f"wheels = {'[' * 5000}{']' * 5000}",
+            "car.toml: is nested too deeply. A vehicle file has",
+        ),
     ],
 )
 def test_what_is_wrong_is_told_with_its_key(tmp_path: Path, text: str, says: str) -> None:
     told = read(tmp_path, text)
     assert says in told
     assert "\n" not in told
+
+
+@pytest.mark.parametrize("size", ["000/00 R00", "195/999 R99", "195/00 R01"])
+def test_a_tyre_that_fits_no_car_is_refused(tmp_path: Path, size: str) -> None:
+    told = read(tmp_path, f'[vehicle]\ntyre = "{size}"')
+    assert f"vehicle.tyre: a tyre '{size}' would roll" in told
+    assert "Write the size on the side wall" in told
 
 
 def test_a_file_that_is_no_text_is_told(tmp_path: Path) -> None:
@@ -107,3 +119,37 @@ def test_what_was_measured_comes_before_what_the_side_wall_says(
     vehicle = read_vehicle(path)
     assert vehicle.circumference_m == pytest.approx(expected_m, abs=1e-4)
     assert vehicle.circumference_is_known
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            "rolling_circumference_m = 1938",
+            "1938 is no length in metres that this can be. Write 1.938",
+        ),
+        ("wheelbase_m = 2980", "2980 is no length in metres that this can be. Write 2.98,"),
+        ("track_m = 160", "160 is no length in metres that this can be. Write 1.6,"),
+        ("wheelbase_m = inf", "inf is no length in metres that this can be. Give it in metres"),
+        ("track_m = 1e300", "1e+300 is no length in metres that this can be. Give it in metres"),
+        (
+            "wheelbase_m = 1e-308",
+            "1e-308 is no length in metres that this can be. Give it in metres",
+        ),
+    ],
+)
+def test_lengths_that_are_not_in_metres_are_refused(tmp_path: Path, text: str, says: str) -> None:
+    told = read(tmp_path, f"[vehicle]\n{text}")
+    assert f"car.toml, vehicle.{text.partition(' ')[0]}: {says}" in told
+
+
+@pytest.mark.parametrize("metres", [(0.8, 1.04, 1.1), (3.4, 6.7, 2.1)])
+def test_a_go_kart_and_a_lorry_may_be_driven(
+    tmp_path: Path, metres: tuple[float, float, float]
+) -> None:
+    path = tmp_path / "car.toml"
+    keys = ("rolling_circumference_m", "wheelbase_m", "track_m")
+    lines = [f"{key} = {length}" for key, length in zip(keys, metres, strict=True)]
+    path.write_text("\n".join(["[vehicle]", *lines]))
+    facts = read_vehicle(path).vehicle
+    assert tuple(getattr(facts, key) for key in keys) == metres

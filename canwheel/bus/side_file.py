@@ -134,5 +134,5 @@ def read_facts(log: Path) -> RecordingFacts | None:
     try:
         text = side_path(log).read_text(encoding="utf-8")
         return msgspec.convert(tomllib.loads(text), RecordingFacts)
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return None

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from canwheel.capture.source import ByteSource, open_file
+from canwheel.errors import CaptureError
 
 STANDARD_INPUT = Path("-")
 
@@ -31,9 +32,13 @@ def on_disk(path: Path) -> Iterator[Path]:
 
     Raises
     ------
-    CaptureError : it cannot be opened.
+    CaptureError : it cannot be opened, or standard input is closed.
     """
     if path == STANDARD_INPUT:
+        if sys.stdin is None:
+            raise CaptureError(
+                "is closed", where=name_of(path), remedy="pipe a recording in, or name a file"
+            )
         with _copied(sys.stdin.buffer) as copy:
             yield copy
     elif _is_stream(path):

@@ -6,7 +6,7 @@ from importlib import import_module
 
 import click
 
-from canwheel.cli.output import tell
+from canwheel.cli.output import say_refused, tell
 from canwheel.errors import CanwheelError
 from canwheel.version import VERSION
 
@@ -83,23 +83,41 @@ def run(arguments: Sequence[str] | None = None) -> int:
         tell(f"canwheel: {error}")
         if error.details:
             tell(error.details)
-        return BAD_INPUT
     except click.UsageError as error:
-        command = error.ctx.command_path if error.ctx else "canwheel"
+        command = error.ctx.command_path if error.ctx else _command_in(arguments)
         tell(f"{command}: {_one_line(error)} '{command} --help' shows how it is used.")
-        return BAD_INPUT
     except click.ClickException as error:
         tell(f"canwheel: {_one_line(error)}")
-        return BAD_INPUT
     except click.Abort:
         tell("canwheel: stopped.")
         return INTERRUPTED
-    return int(code or 0)
+    except OSError as error:
+        tell(f"canwheel: {say_refused(error)}")
+    except SystemExit:  # click's way out of a broken pipe, with 1: here that means a fault
+        pass
+    else:
+        return int(code or 0)
+    return BAD_INPUT
 
 
 def main() -> None:
     """Run the command line and end the program with its exit code."""
     sys.exit(run())
+
+
+def _command_in(arguments: Sequence[str] | None) -> str:
+    """Return the command that a command line begins with; click's parser tells none."""
+    names = ["canwheel"]
+    command: click.Group = app
+    for word in sys.argv[1:] if arguments is None else arguments:
+        found = command.get_command(click.Context(command), word)
+        if found is None:
+            break
+        names.append(word)
+        if not isinstance(found, click.Group):
+            break
+        command = found
+    return " ".join(names)
 
 
 def _one_line(error: click.ClickException) -> str:

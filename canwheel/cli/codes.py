@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, Self
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
-from canwheel.cli.options import FILE, Decorated
-from canwheel.cli.output import tell, this_screen, write_json, write_text
+from canwheel.cli.options import FILE, Decorated, Measure
+from canwheel.cli.output import is_terminal, tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def _unit_options(command: Decorated) -> Decorated:
         click.option("--bitrate", type=click.IntRange(min=1), help="Bit rate of the bus. [bit/s]"),
         click.option(
             "--timeout",
-            type=click.FloatRange(min=1, max=600),
+            type=Measure(min=1, max=600),
             help="Longest wait for one answer, waits that the unit asks for included. [s]",
         ),
         click.option("--save", type=FILE, help="Save the document; no file is ever overwritten."),
@@ -147,16 +147,18 @@ class _Asked:
         from canwheel.fault_memory.documents import check_free  # noqa: PLC0415
         from canwheel.fault_memory.timing import Timing  # noqa: PLC0415
         from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415
-        from canwheel.vehicle import read_vehicle  # noqa: PLC0415
+        from canwheel.vehicle import naming, read_vehicle  # noqa: PLC0415
 
         save, path, limit_s = options["save"], options["vehicle"], options["timeout"]
         if save is not None:
             check_free(save)
         vehicle = read_vehicle(path)
+        with naming(path):
+            watch = _wheel_watch(options["dbc"], vehicle)
         return cls(
             vehicle=vehicle,
             unit=unit_address(vehicle.fault_memory, where=str(path)),
-            watch=_wheel_watch(options["dbc"], vehicle),
+            watch=watch,
             adapter=resolve_adapter(
                 interface=options["interface"],
                 channel=options["channel"],
@@ -235,5 +237,5 @@ def _confirm(word: str | None) -> None:
 
 
 def _need_terminal(remedy: str) -> None:
-    if not sys.stdin.isatty():
+    if not is_terminal(sys.stdin):
         raise RequestError("there is no terminal to ask at", remedy=remedy)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from canwheel.cli.options import FILE
+from canwheel.cli.options import FILE, Measure
 from canwheel.cli.output import tell
 from canwheel.cli.progress import reading_progress
 
@@ -30,8 +30,12 @@ def identifier(digits: str) -> tuple[int, bool]:
 @click.command("convert", short_help="Write a recording in another form, whole or cut.")
 @click.argument("capture", metavar="IN", type=FILE)
 @click.argument("out", metavar="OUT", type=FILE)
-@click.option("--from", "from_s", type=float, metavar="S", help="Begin S seconds after the start.")
-@click.option("--to", "to_s", type=float, metavar="S", help="End S seconds after the start.")
+@click.option(
+    "--from", "from_s", type=Measure(min=0), metavar="S", help="Begin S seconds after the start."
+)
+@click.option(
+    "--to", "to_s", type=Measure(min=0), metavar="S", help="End S seconds after the start."
+)
 @click.option(
     "--only",
     "identifiers",

@@ -31,7 +31,7 @@ def command(
     """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415 - not for the help text
     from canwheel.definitions.survey import survey_corners  # noqa: PLC0415
-    from canwheel.vehicle import Vehicle, read_vehicle  # noqa: PLC0415
+    from canwheel.vehicle import Vehicle, naming, read_vehicle  # noqa: PLC0415
     from canwheel.views.corners_document import (  # noqa: PLC0415
         document_corners,
         render_corners_json,
@@ -39,7 +39,7 @@ def command(
     )
 
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
-    with reading_progress() as progress:
+    with reading_progress() as progress, naming(vehicle):
         survey = survey_corners(read_definitions(dbc), car, capture, progress=progress)
     if written is not None:
         write_new(written, render_vehicle_file(survey, car))

@@ -1,6 +1,7 @@
 """``canwheel discover``: where the wheel speeds stand, without a DBC."""
 
 import hashlib
+import math
 import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -30,12 +31,20 @@ _STANDARD_DIGITS, _STANDARD_MAX, _EXTENDED_MAX = 3, 0x7FF, 0x1FFF_FFFF
 _LONGEST_FIELD = 32
 
 
+def _finite(digits: str) -> float:
+    """Return a number; hundreds of digits are none."""
+    number = float(digits)
+    if not math.isfinite(number):
+        raise click.BadParameter(f"{digits[:9]}… is no number that can be meant.")
+    return number
+
+
 def turn(text: str) -> tuple[str, float]:
     """Return side and time of ``left@75``."""
     match = _TURN.fullmatch(text)
     if match is None:
         raise click.BadParameter(f"{text!r} is not SIDE@SECONDS, such as left@75.")
-    return match[1], float(match[2])
+    return match[1], _finite(match[2])
 
 
 def speed(text: str) -> tuple[float, float]:
@@ -43,7 +52,7 @@ def speed(text: str) -> tuple[float, float]:
     match = _SPEED.fullmatch(text)
     if match is None or not float(match[1]):
         raise click.BadParameter(f"{text!r} is not KM/H@SECONDS, such as 50@180.")
-    return float(match[1]), float(match[2])
+    return _finite(match[1]), _finite(match[2])
 
 
 def steering_field(text: str) -> tuple[int, bool, int, int, str, str]:
@@ -167,13 +176,20 @@ def command(
             )
         return _confirm(proposal, capture, _hints(options), channel, as_json=as_json)
     if written is not None:
-        _check_names(written)
+        _check_names(written, page.out)
     from canwheel.discovery import discover_capture  # noqa: PLC0415 - not for the help text
 
     hints = _hints(options)
     with reading_progress() as progress:
         summary, discovery = discover_capture(capture, hints, channel=channel, progress=progress)
+
+    def write() -> None:
+        if written is not None:
+            chosen = _chosen(discovery, rank)
+            _write(chosen, written, capture.name, mirror_unknown=mirror_unknown)
+
     if as_json:
+        write()  # first: beside a document there is no error; people choose by what they see
         from canwheel.views.discover_document import (  # noqa: PLC0415
             document_discovery,
             render_discover_json,
@@ -184,9 +200,7 @@ def command(
         from canwheel.views.discover_screen import render_discovery  # noqa: PLC0415
 
         write_text(render_discovery(summary, discovery, this_screen()))
-    if written is not None:
-        chosen = _chosen(discovery, rank)
-        _write(chosen, written, capture.name, mirror_unknown=mirror_unknown)
+        write()
     if page.out is not None:
         from canwheel.views.page.discovery import render_discovery_page  # noqa: PLC0415
 
@@ -272,17 +286,24 @@ def _vehicle_beside(dbc: Path) -> Path:
     return dbc.with_suffix(".toml")
 
 
-def _check_names(dbc: Path) -> None:
+def _check_names(dbc: Path, page: Path | None) -> None:
     """Make sure that both files can be written, before a long recording is read.
 
     Raises
     ------
-    RequestError : one is there, its name does not end in .dbc, or its folder cannot be written to.
+    RequestError : one is there, its name does not end in .dbc, its folder cannot be written to, or
+        the page has the same name.
     """
     if dbc.suffix.lower() != ".dbc":
         raise RequestError("is no name of a DBC file", where=str(dbc), remedy="end it in .dbc")
     for path in (dbc, _vehicle_beside(dbc)):
         check_free(path)
+        if page is not None and page.resolve() == path.resolve():
+            raise RequestError(
+                "is named for the page and by --write",
+                where=str(page),
+                remedy="give the page a name of its own",
+            )
 
 
 def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: bool) -> None:
@@ -301,5 +322,9 @@ def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: b
     check_writable(candidate, mirror_unknown=mirror_unknown)
     vehicle = _vehicle_beside(dbc)
     write_new(dbc, render_candidate_dbc(candidate, capture))
-    write_new(vehicle, render_candidate_vehicle(candidate, dbc.name, capture))
+    try:
+        write_new(vehicle, render_candidate_vehicle(candidate, dbc.name, capture))
+    except RequestError:
+        dbc.unlink(missing_ok=True)  # alone it would refuse the next attempt
+        raise
     tell(f"wrote {dbc} and {vehicle}")

@@ -1,6 +1,8 @@
 """Files that a command writes: never over one that is there, and tried before the work is done."""
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from canwheel.errors import RequestError
@@ -23,19 +25,31 @@ def check_free(path: Path) -> None:
 
 
 def write_new(path: Path, text: str) -> None:
-    """Write a file that is not there yet.
+    """Write a file that is not there yet, whole or not at all.
 
     Raises
     ------
     RequestError : it is there by now, or cannot be written.
     """
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
+        with path.open("x", encoding="utf-8", newline="\n") as file, _whole_or_gone(path):
             file.write(text)
+            file.flush()
     except FileExistsError as error:
         raise _is_there(path) from error
     except OSError as error:
         raise _cannot_write(path, error.strerror) from error
+
+
+@contextmanager
+def _whole_or_gone(path: Path) -> Iterator[None]:
+    """Take away a file that could not be written to its end; it would refuse the next attempt."""
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError):
+            path.unlink()
+        raise
 
 
 def _is_there(path: Path) -> RequestError:

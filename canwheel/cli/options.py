@@ -1,5 +1,6 @@
 """Options that several commands share."""
 
+import math
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,23 @@ import click
 
 FILE = click.Path(path_type=Path)
 """A file's name; whether it is there and can be read, the station that reads it says."""
+
+_LARGEST = 1e12
+"""No number that a person gives is larger: in seconds it is thousands of years."""
+
+
+class Measure(click.FloatRange):
+    """A number with a range, and never one without an end, which no range of click's refuses."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return the number."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number) or abs(number) > _LARGEST:
+            self.fail(f"{value} is no number that can be meant; give one such as 30.", param, ctx)
+        return number
+
 
 Decorated = Callable[..., Any]
 

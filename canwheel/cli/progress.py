@@ -5,6 +5,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from canwheel.cli.output import is_terminal
+
 SHOWN_AFTER_S = 1.0
 """What takes less needs no progress. [s]"""
 
@@ -15,7 +17,7 @@ def reading_progress() -> Iterator[Callable[[int, int], None] | None]:
 
     None where standard error is no terminal. The line goes away when the work is done.
     """
-    if not sys.stderr.isatty():
+    if not is_terminal(sys.stderr):
         yield None
         return
     line = _ProgressLine()

@@ -9,15 +9,15 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
-from canwheel.cli.options import FILE
-from canwheel.cli.output import tell, this_screen, write_text
+from canwheel.cli.options import FILE, Measure
+from canwheel.cli.output import is_terminal, tell, this_screen, write_text
 from canwheel.cli.terminal_guard import remember_terminal
 from canwheel.cli.watch import has_terminal, read_car
 from canwheel.errors import CanwheelError, RequestError
@@ -70,9 +70,7 @@ class _Bitrate(click.ParamType[int | str]):
 @click.option("--no-wait", is_flag=True, help="End when the adapter is pulled out.")
 @click.option("--plain", is_flag=True, help="A line a second instead of the view.")
 @click.option("--yes", is_flag=True, help="The cautions are known: begin at once.")
-@click.option(
-    "--for", "for_s", metavar="SECONDS", type=click.FloatRange(min=0), help="End after so long."
-)
+@click.option("--for", "for_s", metavar="SECONDS", type=Measure(min=0), help="End after so long.")
 def command(
     *,
     out: Path,
@@ -137,7 +135,7 @@ def _show_cautions(settings: "AdapterSettings") -> None:
     from canwheel.views.start import render_start  # noqa: PLC0415 - the help text needs none
 
     write_text(render_start(settings.words, this_screen()))
-    if not sys.stdin.isatty():
+    if not is_terminal(sys.stdin):
         raise RequestError(
             "there is no terminal to ask for a key",
             remedy="say --yes when the cautions above are known",
@@ -199,7 +197,8 @@ def _run(recorder: "Recorder", view: list[str], for_s: float | None) -> "Recordi
                 view = []
             if not view and time.monotonic() - last_s >= _LINE_S:
                 last_s = time.monotonic()
-                write_text(f"{_say_progress(recorder.progress)}\n")
+                with suppress(CanwheelError):  # nobody can be told; the recording goes on
+                    write_text(f"{_say_progress(recorder.progress)}\n")
         try:
             return recorder.finish()
         finally:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 import click
 
 from canwheel.cli.adapter_options import adapter_options, parse_options
+from canwheel.cli.options import Measure
 from canwheel.cli.output import tell
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import RequestError
@@ -63,7 +64,7 @@ _MISBEHAVIOURS: dict[str, Misbehaviour] = {
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(min=0.1, max=64.0),
+    type=Measure(min=0.1, max=64.0),
     default=1.0,
     show_default=True,
     help="Times real time; only a drive at 1 is judged as it was.",
@@ -90,7 +91,7 @@ def command(
     """
     # the help text needs none of these
     from canwheel.bus.adapters import resolve_adapter  # noqa: PLC0415
-    from canwheel.bus.loopback import check_loopback, play, repeat  # noqa: PLC0415
+    from canwheel.bus.loopback import check_loopback, open_loopback, play, repeat  # noqa: PLC0415
     from canwheel.roadtest.brake_unit import faults_of  # noqa: PLC0415
     from canwheel.roadtest.demo import make_drive  # noqa: PLC0415
 
@@ -101,6 +102,7 @@ def command(
         raise RequestError("there is no fault to repair", remedy="say by --fault which one it was")
     if misbehave and not codes:
         raise RequestError("no brake unit is there to misbehave", remedy="say --codes as well")
+    open_loopback(settings).shutdown()  # what cannot be opened is told before anything is driven
     place = Corner(corner.upper())
     drive = make_drive(place, kind, repaired=repaired, seed=seed)
     frames = drive.frames

@@ -3,6 +3,8 @@
 import sys
 from collections.abc import Callable
 
+from canwheel.cli.output import is_terminal
+
 _USUAL_SCREEN = (
     "\x1b[?1049l"  # the screen as it was before
     "\x1b[?25h"  # the cursor shown
@@ -20,7 +22,7 @@ def remember_terminal() -> Callable[[], None]:
     A view that is killed leaves the terminal without echo and with Ctrl-C as a mere key: nobody
     could end the recording any more.
     """
-    if sys.platform == "win32" or not sys.stdin.isatty():
+    if sys.platform == "win32" or not is_terminal(sys.stdin):
         return lambda: None
     import termios  # noqa: PLC0415 - POSIX only
 
@@ -28,7 +30,7 @@ def remember_terminal() -> Callable[[], None]:
 
     def restore() -> None:
         termios.tcsetattr(sys.stdin.fileno(), termios.TCSADRAIN, before)
-        if sys.stderr.isatty():
+        if is_terminal(sys.stderr):
             sys.stderr.write(_USUAL_SCREEN)
             sys.stderr.flush()
 

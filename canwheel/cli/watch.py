@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from canwheel.cli.options import FILE
-from canwheel.cli.output import write_text
+from canwheel.cli.output import is_terminal, write_text
+from canwheel.errors import RequestError
 
 if TYPE_CHECKING:
     from canwheel.corners import Side
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from canwheel.views.feeds import Feed
 
 _LINE_S = 1.0
+
+_HEAD_BYTES = 64 * 1024
+"""So much of the log is looked at to tell whether it is one."""
 
 
 @click.command("watch", short_help="Watch a recording that is being made.")
@@ -36,6 +40,7 @@ def command(
     from canwheel.views.feeds import FollowedDrive  # noqa: PLC0415 - not for the help text
 
     layout, car = read_car(dbc, vehicle)
+    _check_is_log(log)
     recorder = os.getppid()
     feed = FollowedDrive(
         log,
@@ -54,6 +59,32 @@ def command(
         feed.close()
 
 
+def _check_is_log(log: Path) -> None:
+    """Refuse a recording of another form, which cannot be read while it is written.
+
+    A log that is still empty, or whose first line is still being written, is one.
+
+    Raises
+    ------
+    CaptureError : the file cannot be opened.
+    RequestError : it is no text log.
+    """
+    from canwheel.capture.source import open_file  # noqa: PLC0415 - not for the help text
+    from canwheel.capture.text import is_text  # noqa: PLC0415
+
+    if log.exists() and not log.is_file():  # what a pipe gives can be read only once
+        return
+    with open_file(log) as file:
+        head = file.read(_HEAD_BYTES)
+    is_begun = head.lstrip().startswith(b"(") and b"\n" not in head
+    if head and not is_begun and not is_text(head):
+        raise RequestError(
+            "is no text log, and only that can be watched while it is written",
+            where=str(log),
+            remedy="use canwheel replay for a finished recording",
+        )
+
+
 def read_car(dbc: Path | None, vehicle: Path | None) -> "tuple[WheelLayout | None, Vehicle]":
     """Read which signals to look at, and what is known of the car.
 
@@ -63,15 +94,18 @@ def read_car(dbc: Path | None, vehicle: Path | None) -> "tuple[WheelLayout | Non
     """
     from canwheel.definitions.assign import find_wheels  # noqa: PLC0415 - not for the help text
     from canwheel.definitions.dbc import read_definitions  # noqa: PLC0415
-    from canwheel.vehicle import Vehicle, read_vehicle  # noqa: PLC0415
+    from canwheel.vehicle import Vehicle, naming, read_vehicle  # noqa: PLC0415
 
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
-    return None if dbc is None else find_wheels(read_definitions(dbc), car), car
+    if dbc is None:
+        return None, car
+    with naming(vehicle):
+        return find_wheels(read_definitions(dbc), car), car
 
 
 def has_terminal() -> bool:
     """Whether the view has somewhere to draw and to take keys from; it draws on standard error."""
-    return all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+    return all(is_terminal(stream) for stream in (sys.stdin, sys.stdout, sys.stderr))
 
 
 def run_view(feed: "Feed", side: "Side | None") -> int:

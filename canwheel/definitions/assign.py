@@ -22,7 +22,7 @@ from canwheel.definitions.units import speed_unit
 from canwheel.definitions.validity import with_validity
 from canwheel.errors import DefinitionsError, VehicleError
 from canwheel.frames import IdPattern
-from canwheel.vehicle import Vehicle
+from canwheel.vehicle import UNNAMED, Vehicle
 
 FourPlaces = tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
 """One place a corner, in corner order."""
@@ -110,7 +110,7 @@ def assign_wheels(
     """
     given = given_wheels(definitions, vehicle)
     wheels = _signals(definitions, vehicle)
-    families = sorted(families_of(wheels), key=_rank)
+    families = _sets_of(wheels)
     in_question = _heard_of(families, heard) or families
     if given:
         chosen = _completed(definitions, given, in_question, wheels)
@@ -131,7 +131,12 @@ def assign_wheels(
 
 def wheel_sets(definitions: Definitions, vehicle: Vehicle) -> list[Family]:
     """Return all sets of four wheel signals that the DBC has, the better ones first."""
-    return sorted(families_of(_signals(definitions, vehicle)), key=_rank)
+    return _sets_of(_signals(definitions, vehicle))
+
+
+def _sets_of(wheels: Sequence[WheelSignal]) -> list[Family]:
+    """Return the sets of four among wheel signals that say anything, the better ones first."""
+    return sorted(families_of(wheel for wheel in wheels if wheel.place.scale), key=_rank)
 
 
 def _signals(definitions: Definitions, vehicle: Vehicle) -> list[WheelSignal]:
@@ -192,7 +197,7 @@ def find_signal(
         ids = " and ".join(f"0x{message.frame_id:X}" for message, _ in found)
         raise VehicleError(
             f"{path} stands for two signals of {definitions.file}, in {ids}",
-            where=f"vehicle file, {key}",
+            where=f"{UNNAMED}, {key}",
             remedy="give one of the messages another name in the DBC",
         )
     if messages:
@@ -201,7 +206,7 @@ def find_signal(
     else:
         near = [signal.place.path for message in definitions.messages for signal in message.signals]
         what = f"{definitions.file} has no message {message_name}"
-    raise VehicleError(what, where=f"vehicle file, {key}", remedy=_near_miss(path, near))
+    raise VehicleError(what, where=f"{UNNAMED}, {key}", remedy=_near_miss(path, near))
 
 
 def _near_miss(path: str, there: Sequence[str]) -> str:
@@ -219,6 +224,7 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
     Raises
     ------
     VehicleError : one is not in the DBC or stands twice, or they count in different units.
+    DefinitionsError : one has a scale of zero.
     """
     given: dict[Corner, WheelSignal] = {}
     named: dict[str, Corner] = {}
@@ -230,19 +236,21 @@ def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, Whe
         if path in named:
             raise VehicleError(
                 f"{path} is already {named[path].words}",
-                where=f"vehicle file, {key}",
+                where=f"{UNNAMED}, {key}",
                 remedy="each corner has a signal of its own",
             )
         named[path] = corner
         message, signal = find_signal(definitions, path, key)
+        if not signal.place.scale:
+            raise _says_nothing(definitions, [signal.place])
         unit = given_unit(message, signal)
         given[corner] = WheelSignal(signal.place, unit, corner, "named in the vehicle file")
     units = {wheel.unit for wheel in given.values()}
     if len(units) > 1:
         raise VehicleError(
             f"the wheel signals count in different units: {', '.join(sorted(units))}",
-            where="vehicle file, wheels",
-            remedy="name signals of one kind",
+            where=f"{UNNAMED}, wheels",
+            remedy="name signals of one unit, or write the four in one unit in the DBC file",
         )
     return given
 
@@ -290,7 +298,7 @@ def _like_the_given(
         return alike[0]
     raise DefinitionsError(
         f"does not say which signal is {corner.words}, and neither does the vehicle file",
-        where=definitions.file,
+        where=definitions.where,
         remedy=f'add {corner.value} = "Message.Signal" to [wheels] of the vehicle file',
         details=_listed(alike or [wheel for wheel in wheels if wheel.corner in (corner, None)]),
     )
@@ -317,9 +325,12 @@ def _best(
     ]
     if len(rivals) == 1:
         return best
+    alike = _alike_by_name([wheel for family in rivals for wheel in family.wheels])
+    if alike is not None:
+        raise _same_name(definitions, *alike)
     raise AmbiguousWheelsError(
         f"has {len(rivals)} sets of wheel speeds that are equally good",
-        where=definitions.file,
+        where=definitions.where,
         remedy="put the lines of the right one into a vehicle file and give it with --vehicle",
         details="\n\n".join(_to_paste(family) for family in rivals),
         families=rivals,
@@ -349,7 +360,11 @@ def _mixed(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Family:
     DefinitionsError : a corner has none.
     """
     for unit in dict.fromkeys(wheel.unit for wheel in wheels):
-        of_unit = [wheel for wheel in wheels if wheel.unit == unit and wheel.corner is not None]
+        of_unit = [
+            wheel
+            for wheel in wheels
+            if wheel.unit == unit and wheel.corner is not None and wheel.place.scale
+        ]
         if len(of_unit) == len(CORNERS) == len({wheel.corner for wheel in of_unit}):
             fl, fr, rl, rr = sorted(of_unit, key=lambda wheel: CORNERS.index(_named(wheel)))
             return Family((fl, fr, rl, rr))
@@ -366,6 +381,9 @@ def _named(wheel: WheelSignal) -> Corner:
 def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> DefinitionsError:
     """Say why there are no four wheel signals."""
     labelled = [wheel for wheel in wheels if wheel.corner is not None]
+    unusable = _unusable(definitions, labelled)
+    if unusable is not None:
+        return unusable
     there = {wheel.corner for wheel in labelled}
     missing = [corner.words for corner in CORNERS if corner not in there]
     unnamed = unnamed_sets(wheels)
@@ -373,7 +391,7 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
         by_drive = all(names_driven_axle(wheel.place.signal) for wheel in unnamed[0])
         return AmbiguousWheelsError(
             "has wheel speeds whose names do not say which corner is which",
-            where=definitions.file,
+            where=definitions.where,
             remedy=(
                 'say driven = "front" or "rear" under [vehicle] in a vehicle file and give it '
                 "with --vehicle"
@@ -386,18 +404,77 @@ def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Defin
     if not missing:
         return AmbiguousWheelsError(
             "has several wheel speeds for a corner and nothing says which belong together",
-            where=definitions.file,
+            where=definitions.where,
             remedy="put the right four into a vehicle file and give it with --vehicle",
             details=_listed(labelled),
         )
     remedy = "name the signals under [wheels] in a vehicle file, or use another DBC file"
+    passed_over = [f"not used, {each}" for each in definitions.passed_over[:_MOST_LISTED]]
     if not labelled:
-        return DefinitionsError("has no wheel speeds", where=definitions.file, remedy=remedy)
+        return DefinitionsError(
+            "has no wheel speeds",
+            where=definitions.where,
+            remedy=remedy,
+            details="\n".join(passed_over),
+        )
     return DefinitionsError(
         f"has no wheel speed for {' and '.join(missing)}",
-        where=definitions.file,
+        where=definitions.where,
         remedy=remedy,
-        details=_listed(labelled),
+        details="\n".join([_listed(labelled), *passed_over]),
+    )
+
+
+def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> DefinitionsError | None:
+    """Say what is wrong with the named corners' signals that no vehicle file can put right."""
+    useless = [wheel.place for wheel in labelled if not wheel.place.scale]
+    if useless:
+        return _says_nothing(definitions, useless)
+    is_whole = len({wheel.corner for wheel in labelled}) == len(CORNERS)
+    alike = _alike_by_name(labelled)
+    if is_whole and alike is not None:
+        return _same_name(definitions, *alike)
+    if is_whole and len(labelled) == len(CORNERS):
+        units = ", ".join(
+            f"{wheel.place.path} {wheel.place.unit or 'without one'}" for wheel in labelled
+        )
+        return DefinitionsError(
+            f"gives the four wheel speeds different units: {units}",
+            where=definitions.where,
+            remedy="write them in one unit there, with the scale that goes with it",
+        )
+    return None
+
+
+def _alike_by_name(wheels: Sequence[WheelSignal]) -> tuple[str, list[int]] | None:
+    """Return the first message name that stands for several messages, and their identifiers."""
+    ids: dict[str, list[int]] = {}
+    for path, frame_id in dict.fromkeys((each.place.path, each.place.frame_id) for each in wheels):
+        ids.setdefault(path, []).append(frame_id)
+    return next(
+        ((path.partition(".")[0], several) for path, several in ids.items() if len(several) > 1),
+        None,
+    )
+
+
+def _same_name(definitions: Definitions, name: str, ids: Sequence[int]) -> AmbiguousWheelsError:
+    """Say that a vehicle file could not tell between messages of one name."""
+    listed = " and ".join(f"0x{each:X}" for each in ids)
+    return AmbiguousWheelsError(
+        f"has several messages {name} with wheel speeds, in {listed}",
+        where=definitions.where,
+        remedy="give each of them a name of its own in the DBC file",
+        details="",
+    )
+
+
+def _says_nothing(definitions: Definitions, places: Sequence[SignalPlace]) -> DefinitionsError:
+    """Say that a scale of zero makes every value the same."""
+    paths = ", ".join(place.path for place in places[:_MOST_LISTED])
+    return DefinitionsError(
+        f"gives a scale of 0, by which every value is the same, to {paths}",
+        where=definitions.where,
+        remedy="put the right scale into the DBC file",
     )
 
 

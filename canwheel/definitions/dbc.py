@@ -64,12 +64,19 @@ class Definitions:
     messages : in the file's order.
     passed_over : what was in the file and could not be used, one plain line each.
     sha256 : of the file's bytes, hexadecimal.
+    path : the file as it was given, for messages; without one its name stands for it.
     """
 
     file: str
     messages: tuple[DefinedMessage, ...]
     passed_over: tuple[str, ...] = ()
     sha256: str = ""
+    path: str = ""
+
+    @property
+    def where(self) -> str:
+        """What the file is called in messages."""
+        return self.path or self.file
 
 
 def read_definitions(path: Path) -> Definitions:
@@ -93,6 +100,7 @@ def read_definitions(path: Path) -> Definitions:
         messages=messages,
         passed_over=mended.passed_over,
         sha256=hashlib.sha256(content).hexdigest(),
+        path=str(path),
     )
 
 

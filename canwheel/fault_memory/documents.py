@@ -203,7 +203,7 @@ def render_json(document: CodesDocument | ClearingDocument) -> str:
 
 
 def save_document(document: CodesDocument | ClearingDocument, path: Path) -> None:
-    """Save a document as JSON; an existing file is never overwritten.
+    """Save a document as JSON, whole or not at all; an existing file is never overwritten.
 
     Raises
     ------
@@ -211,7 +211,12 @@ def save_document(document: CodesDocument | ClearingDocument, path: Path) -> Non
     """
     try:
         with path.open("x", encoding="utf-8") as file:
-            file.write(render_json(document))
+            try:
+                file.write(render_json(document))
+                file.flush()
+            except OSError:
+                path.unlink(missing_ok=True)  # a part of it would refuse the next attempt
+                raise
     except FileExistsError as error:
         raise _exists_already(path) from error
     except OSError as error:

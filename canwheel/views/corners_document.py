@@ -10,7 +10,7 @@ from canwheel.definitions.families import Family
 from canwheel.definitions.layout import ByteOrder, HelperName, SignalPlace, SpeedUnit
 from canwheel.definitions.survey import Survey
 from canwheel.vehicle import Vehicle
-from canwheel.views.part import Part, json_text
+from canwheel.views.part import Part, json_text, utf8
 
 
 class SignalPart(Part, frozen=True):
@@ -85,8 +85,8 @@ def document_corners(survey: Survey) -> CornersDocument:
     layout = assignment.layout
     return CornersDocument(
         schema="canwheel-corners/1",
-        definitions=layout.file,
-        capture=survey.capture,
+        definitions=utf8(layout.file),
+        capture=None if survey.capture is None else utf8(survey.capture),
         unit=layout.unit,
         wheels={
             corner: _wheel(survey, layout.wheel(corner), why)
@@ -123,9 +123,12 @@ def render_vehicle_file(survey: Survey, vehicle: Vehicle) -> str:
 
 
 def _toml(key: str, value: object) -> str:
-    """Return a text or a number as TOML writes it; a JSON string is a TOML string."""
+    """Return a text or a number as TOML writes it.
+
+    A JSON string is a TOML string, but for signs beyond U+FFFF: JSON alone may escape their halves.
+    """
     if isinstance(value, str):
-        return json.dumps(value).replace("\x7f", "\\u007F")
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007F")
     if key.endswith("_id") and isinstance(value, int):
         return f"0x{value:X}"
     return repr(value)

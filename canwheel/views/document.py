@@ -315,7 +315,7 @@ def document_check(check: Check) -> CheckDocument:
         },
         codes=None if check.codes is None else _codes(check.codes),
         next_steps=list(check.next_steps),
-        cautions=list(check.cautions),
+        cautions=[utf8(caution) for caution in check.cautions],
     )
 
 
@@ -344,7 +344,7 @@ def document_comparison(comparison: Comparison) -> CompareDocument:
         further_after=[document_check(drive) for drive in comparison.further_after],
         codes=None if comparison.codes is None else _codes_compared(comparison.codes),
         next_steps=list(comparison.next_steps),
-        cautions=list(comparison.cautions),
+        cautions=[utf8(caution) for caution in comparison.cautions],
     )
 
 

@@ -119,6 +119,18 @@ def test_json_is_the_one_document_and_nothing_else(
     msgspec.json.decode(output.out, type=CompareDocument)
 
 
+def test_a_caution_may_name_a_file_that_is_no_unicode(
+    after: str, car: list[str], tmp_path: Path, capsys: Captured
+) -> None:
+    odd = tmp_path / "caf\udce9.dbc"
+    gone = b'VAL_ 1 GONE 1 "on" ;\n'  # passed over, which a caution says
+    odd.write_bytes(Path(car[1]).read_bytes() + gone)
+    for command in (["check", after], ["compare", after, after]):
+        assert run([*command, "--dbc", str(odd), "--json"]) == 0
+        document = json.loads(capsys.readouterr().out)
+        assert any("caf\\udce9.dbc" in caution for caution in document["cautions"])
+
+
 def test_wrong_command_lines_are_told_in_one_line(before: str, capsys: Captured) -> None:
     assert "no such command 'chek'" in error_of(capsys, "chek")
     assert "missing option '--dbc'" in error_of(capsys, "check", before)
@@ -126,6 +138,12 @@ def test_wrong_command_lines_are_told_in_one_line(before: str, capsys: Captured)
     line = error_of(capsys, "check", before, "--dbc", "x.dbc", "--jsn")
     assert line.startswith("canwheel check: no such option '--jsn'")
     assert "'canwheel check --help' shows how it is used" in line
+    line = error_of(capsys, "check", before, "--dbc")
+    assert line.startswith("canwheel check: option '--dbc' requires an argument")
+    assert "'canwheel check --help' shows" in line
+    line = error_of(capsys, "codes", "read", "--json=x")
+    assert line.startswith("canwheel codes read: option '--json' does not take a value")
+    assert error_of(capsys, "--version=x").startswith("canwheel: option '--version'")
 
 
 def test_without_a_command_the_help_goes_to_standard_error(capsys: Captured) -> None:
@@ -152,6 +170,27 @@ def test_files_that_cannot_be_used(
     assert missing in error_of(capsys, "check", before, *dbc, "--vehicle", missing)
     assert "wheelbse_m" in error_of(capsys, "check", before, *dbc, "--vehicle", str(vehicle))
     assert missing in error_of(capsys, "compare", before, missing, *car)
+
+
+def test_what_does_not_fit_the_dbc_is_told_with_the_paths(
+    before: str, car: list[str], tmp_path: Path, capsys: Captured
+) -> None:
+    vehicle = tmp_path / "car.toml"
+    files = ["--dbc", car[1], "--vehicle", str(vehicle)]
+    for words, place in (
+        ("[wheels]\nFL", "wheels.FL"),
+        ("[signals]\nyaw_rate", "signals.yaw_rate"),
+    ):
+        vehicle.write_text(f'{words} = "NONE.HERE"\n')
+        for command in (["check", before], ["corners"], ["replay", before]):
+            line = error_of(capsys, *command, *files)
+            assert line.startswith(f"canwheel: {vehicle}, {place}: bakery_van.dbc has no message")
+    line = error_of(capsys, "codes", "read", *files, "--interface", "virtual")
+    assert line.startswith(f"canwheel: {vehicle}, signals.yaw_rate: ")
+    dbc = tmp_path / "none.dbc"
+    dbc.write_text('BO_ 5 ENGINE: 8 UNIT\n SG_ TORQUE : 0|16@1+ (1,0) [0|0] "Nm" X\n')
+    line = error_of(capsys, "check", before, "--dbc", str(dbc))
+    assert line.startswith(f"canwheel: {dbc}: has no wheel speeds")
 
 
 def test_an_error_cannot_move_the_cursor(car: list[str], capsys: Captured) -> None:
@@ -216,6 +255,71 @@ def test_a_reader_that_goes_away_is_no_error(before: str, car: list[str]) -> Non
     process.stderr.close()
     assert error == b""
     assert process.wait() == 1
+
+
+def in_shell(command: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run the program, `$cw`, by a shell, which closes and redirects; the arguments are `$@`."""
+    return subprocess.run(
+        ["/bin/sh", "-c", command, "sh", *arguments],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=PROJECT,
+        env={**os.environ, "cw": f"{sys.executable} -m canwheel"},
+    )
+
+
+FULL = Path("/dev/full")
+ALWAYS_FULL = pytest.mark.skipif(not FULL.exists(), reason="no full device here")
+
+
+@ALWAYS_FULL
+@pytest.mark.parametrize(
+    "command",
+    ['check "$@"', 'check "$@" --json', "--help", "--version", "check --help", "adapters"],
+)
+def test_full_output_is_no_verdict(command: str, after: str, car: list[str]) -> None:
+    result = in_shell(f"$cw {command} > {FULL}", after, *car)
+    assert result.returncode == 2
+    assert result.stderr.startswith("canwheel: ")
+    assert "No space left on device. " in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("command", ['check "$@"', 'check "$@" --json'])
+def test_closed_output_is_no_verdict(command: str, after: str, car: list[str]) -> None:
+    result = in_shell(f"$cw {command} >&-", after, *car)
+    assert result.returncode == 2
+    assert "standard output cannot be written: it is closed" in result.stderr
+    assert result.stderr.count("\n") == 1
+
+
+def test_closed_input_is_told(car: list[str]) -> None:
+    result = in_shell('$cw check - "$@" <&-', *car)
+    assert result.returncode == 2
+    assert result.stderr.startswith("canwheel: standard input: is closed. Pipe a recording in")
+    assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("away", [pytest.param(f"2> {FULL}", marks=ALWAYS_FULL), "2>&-"])
+def test_errors_that_nobody_can_read_keep_their_exit_code(
+    away: str, after: str, car: list[str]
+) -> None:
+    assert in_shell(f"$cw check missing --dbc missing {away}").returncode == 2
+    result = in_shell(f'$cw check "$@" {away}', after, *car)
+    assert (result.returncode, result.stderr) == (0, "")
+    assert "ALL FOUR SOUND" in result.stdout
+
+
+def test_what_the_system_refuses_is_one_line(
+    before: str, car: list[str], monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    def fails(*_args: object, **_options: object) -> None:
+        raise OSError(28, "No space left on device", "capture")
+
+    monkeypatch.setattr(canwheel.pipeline, "check", fails)
+    line = error_of(capsys, "check", before, *car)
+    assert line.startswith("canwheel: capture: No space left on device. Check the room")
 
 
 def in_terminal(arguments: list[str], **environment: str) -> str:

@@ -82,6 +82,18 @@ def test_the_document(tmp_path: Path, capsys: Captured) -> None:
     assert [each.low for each in wheel.not_values] == [4094, 4095]
 
 
+def test_file_names_that_are_no_unicode(tmp_path: Path, capsys: Captured) -> None:
+    odd = {}
+    for file in (dbc(tmp_path, "BRAKES"), recording(tmp_path, 1)):
+        odd[file.suffix] = file.rename(tmp_path / f"caf\udce9{file.suffix}")
+    arguments = ["--dbc", str(odd[".dbc"]), "--capture", str(odd[".log"])]
+    assert run(["corners", *arguments, "--json"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["definitions"] == "caf\\udce9.dbc"
+    assert document["capture"].endswith("caf\\udce9.log")
+    assert run(["corners", *arguments]) == 0
+
+
 def test_the_vehicle_file_that_it_writes(tmp_path: Path, capsys: Captured) -> None:
     known = tmp_path / "known.toml"
     known.write_text(
@@ -111,10 +123,10 @@ def test_a_file_that_is_there_is_not_written_over(tmp_path: Path, capsys: Captur
     assert "cannot be written" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("name", ['"', "\\", "ü\x7f", "line\nend", "\t", "\x1b[31m"])
+@pytest.mark.parametrize("name", ['"', "\\", "ü\x7f", "line\nend", "\t", "\x1b[31m", "🚗 van"])
 def test_any_name_is_written_as_toml_reads_it(name: str, tmp_path: Path) -> None:
     known, written = tmp_path / "known.toml", tmp_path / "new.toml"
-    text = json.dumps(name).replace("\x7f", "\\u007F")
+    text = json.dumps(name, ensure_ascii=False).replace("\x7f", "\\u007F")
     known.write_text(f"[vehicle]\nname = {text}\n", encoding="utf-8")
     files = ["--dbc", str(dbc(tmp_path, "BRAKES")), "--vehicle", str(known)]
     assert run(["corners", *files, "--write", str(written)]) == 0

@@ -7,9 +7,11 @@ import jsonschema
 import numpy as np
 import pytest
 
+import canwheel.cli.discover
 from canwheel.cli.app import run
 from canwheel.corners import CORNERS
 from canwheel.definitions.dbc import read_definitions
+from canwheel.errors import RequestError
 from canwheel.roadtest.layouts import NURSERY_PICKUP
 from canwheel.roadtest.recording import write_log
 from canwheel.roadtest.unlabelled import (
@@ -120,6 +122,10 @@ def test_nothing_is_written_of_which_the_corners_are_unknown(
     captured = capsys.readouterr()
     assert "mirror images" in captured.err
     assert "Proposal" in captured.out or "PROPOSAL" in captured.out
+    assert run(["discover", capture, "--write", str(dbc), "--json"]) == 2
+    captured = capsys.readouterr()
+    assert "mirror images" in captured.err
+    assert captured.out == ""
     assert list(tmp_path.iterdir()) == []
     assert run(["discover", capture, "--write", str(dbc), "--mirror-unknown"]) == 0
     assert "ARE A GUESS" in dbc.read_text()
@@ -147,6 +153,9 @@ BAD = {
     "cannot be read": ["{capture}", "--track", "none.gpx"],
     "hardly turned": ["{capture}", "--turn", "left@1"],
     "car stood then": ["{capture}", "--speed", "50@0"],
+    "named for the page": ["{capture}", "--write", "{folder}/d.dbc", "--page", "{folder}/d.dbc"],
+    "by --write. Give": ["{capture}", "--write", "{folder}/d.dbc", "--page", "{folder}/d.toml"],
+    "999999999… is no number": ["{capture}", "--turn", f"left@{'9' * 400}"],
     "no candidate 9": ["{capture}", "--write", "{folder}/c.dbc", "--candidate", "9"],
 }
 
@@ -172,3 +181,17 @@ def test_files_that_are_there_stay_as_they_are(
     assert "is there already" in capsys.readouterr().err
     assert vehicle.read_text() == "# mine\n"
     assert not (tmp_path / "car.dbc").exists()
+
+
+def test_a_dbc_does_not_stay_without_its_vehicle_file(
+    capture: str, turn: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Captured
+) -> None:
+    def full(path: Path, text: str) -> None:
+        if path.suffix == ".toml":
+            raise RequestError("cannot be written: the disk is full", where=str(path))
+        path.write_text(text)
+
+    monkeypatch.setattr(canwheel.cli.discover, "write_new", full)
+    assert run(["discover", capture, "--turn", turn, "--write", str(tmp_path / "car.dbc")]) == 2
+    assert "the disk is full" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

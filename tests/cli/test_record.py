@@ -317,6 +317,35 @@ def test_record_in_a_terminal_and_its_view_killed(
     assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+def test_full_output_does_not_end_a_recording(tmp_path: Path) -> None:
+    place = ["--interface", "virtual", "--channel", "x", "--yes", "--plain", "--for", "2.5"]
+    with Path("/dev/full").open("w") as full:
+        result = subprocess.run(
+            [sys.executable, "-m", "canwheel", "record", str(tmp_path / "a.log"), *place],
+            stdin=subprocess.DEVNULL,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+            cwd=PROJECT,
+        )
+    assert result.returncode == 0
+    assert "the recording goes on" in result.stderr
+    assert "Ended as asked" in result.stderr
+    assert tomllib.loads((tmp_path / "a.toml").read_text())["state"] == "ended"
+
+
+@pytest.mark.parametrize("endless", ["nan", "inf"])
+def test_an_end_that_never_comes_is_refused(endless: str, tmp_path: Path, capsys: Captured) -> None:
+    place = ["--interface", "virtual", "--channel", "x", "--yes"]
+    line = error_of(capsys, "record", tmp_path / "a.log", *place, "--for", endless)
+    assert f"{endless} is no number that can be meant" in line
+    assert list(tmp_path.iterdir()) == []
+    line = error_of(capsys, "simulate", *place[:4], "--speed", "nan")
+    assert "nan is no number that can be meant" in line
+
+
 def test_watching_a_finished_recording(
     tmp_path: Path, before: str, car: list[str], capsys: Captured
 ) -> None:
@@ -325,3 +354,27 @@ def test_watching_a_finished_recording(
     assert run(["watch", str(log), *car, "--plain"]) == 0
     assert "FAULT: no signal" in capsys.readouterr().out
     assert "no such file" in error_of(capsys, "watch", tmp_path / "none.log", *car)
+
+
+@pytest.mark.parametrize(
+    "content", [b"what is this\n", b"LOGG\x90\0\0\0" * 9, b"\x1f\x8b\x08", b"(1\n"]
+)
+def test_what_is_no_text_log_cannot_be_watched(
+    content: bytes, tmp_path: Path, capsys: Captured
+) -> None:
+    log = tmp_path / "a.log"
+    log.write_bytes(content)
+    line = error_of(capsys, "watch", log, "--plain")
+    assert f"{log}: is no text log" in line
+    assert "canwheel replay" in line
+    assert len(line.splitlines()) == 1
+
+
+@pytest.mark.parametrize("content", [b"", b"(1700000000.1"])
+def test_a_log_that_is_only_begun_can_be_watched(
+    content: bytes, tmp_path: Path, capsys: Captured
+) -> None:
+    log = tmp_path / "a.log"
+    log.write_bytes(content)
+    assert run(["watch", str(log), "--plain"]) == 0
+    assert "0 frames" in capsys.readouterr().out

@@ -46,6 +46,14 @@ def codes_in(document: object) -> list[tuple[str, int]]:
     return [(code["code"], code["status"]) for code in document["codes"]]
 
 
+def test_a_bus_that_cannot_be_opened_is_told_before_the_van_drives(capsys: Captured) -> None:
+    place = ["--interface", "udp_multicast", "--channel", "no channel"]
+    assert run(["simulate", *place]) == 2
+    error = capsys.readouterr().err
+    assert error.startswith("canwheel: udp_multicast on no channel cannot be opened")
+    assert len(error.splitlines()) == 1
+
+
 def test_the_codes_of_a_fault_and_of_its_repair(
     tmp_path: Path, capsys: Captured, loopback: list[str], car: list[str], canwheel: Start
 ) -> None:

@@ -253,3 +253,53 @@ def test_the_layouts_of_the_real_drives(name: str, standstill_raw: int) -> None:
     assert layout.unit == "km/h"
     for place in layout.wheels:
         assert standstill_raw * place.scale + place.offset == pytest.approx(0)
+
+
+def test_a_scale_of_zero_is_told_as_what_it_is(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    nothing = message("BRAKE", 1, *(f"{corner} (0,0)" for corner in corners))
+    with pytest.raises(DefinitionsError, match="scale of 0") as caught:
+        find_wheels(define(nothing), Vehicle())
+    assert "BRAKE.WHEEL_FL, BRAKE.WHEEL_FR" in str(caught.value)
+    one = message("BRAKE", 1, *corners[:3], "WHEEL_RR (0,0)")
+    for given in (WheelSignals(), WheelSignals(RR="BRAKE.WHEEL_RR")):
+        with pytest.raises(DefinitionsError, match=r"scale of 0.* to BRAKE\.WHEEL_RR\."):
+            find_wheels(define(one), Vehicle(wheels=given))
+    useful = nothing + message("BRAKE_2", 2, *corners)
+    assert paths(define(useful))[0] == "BRAKE_2.WHEEL_FL"
+
+
+def test_one_wheel_in_another_unit_is_told_as_that(define: Define) -> None:
+    text = message("BRAKE", 1, "WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR (0.01,0) mph")
+    with pytest.raises(DefinitionsError, match=r"different units: .*BRAKE\.WHEEL_RR mph") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.remedy.startswith("write them in one unit")
+    four = {corner.value: f"BRAKE.WHEEL_{corner.value}" for corner in Corner}
+    with pytest.raises(VehicleError, match="different units") as named:
+        find_wheels(define(text), Vehicle(wheels=WheelSignals(**four)))
+    assert "write the four in one unit in the DBC file" in named.value.remedy
+
+
+def test_two_messages_of_one_name_are_told_by_their_identifiers(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    finer = [f"{corner} (0.009,0)" for corner in corners]
+    for second in (corners, finer):
+        text = message("BRAKE", 0x1A, *corners) + message("BRAKE", 0x1B, *second)
+        with pytest.raises(DefinitionsError, match="several messages BRAKE") as caught:
+            find_wheels(define(text), Vehicle())
+        assert "0x1A and 0x1B" in caught.value.what or "0x1B and 0x1A" in caught.value.what
+        assert "a name of its own" in caught.value.remedy
+        assert caught.value.details == ""
+
+
+def test_what_was_passed_over_is_told_where_wheels_are_missing(define: Define) -> None:
+    corners = ("WHEEL_FL", "WHEEL_FR", "WHEEL_RL", "WHEEL_RR")
+    engine = message("ENGINE", 5, "TORQUE (1,0) Nm")
+    dropped = "line 1: message BRAKE, whose identifier has more than 29 bits"
+    with pytest.raises(DefinitionsError, match="no wheel speeds") as caught:
+        find_wheels(define(message("BRAKE", 99999999999, *corners) + engine), Vehicle())
+    assert caught.value.details == f"not used, {dropped}"
+    text = message("BRAKE", 99999999999, *corners[2:]) + message("FRONT", 1, *corners[:2])
+    with pytest.raises(DefinitionsError, match="no wheel speed for rear left") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.details.endswith(f"not used, {dropped}")
