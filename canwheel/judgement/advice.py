@@ -115,7 +115,9 @@ _DRIVES: dict[FaultKind, str] = {
     "late_pickup": "set off gently from a standstill and roll to a stop again, five times",
     "dropout": "drive several kilometres over the road on which the complaint arises",
     "frozen": "drive 0.5 km with changing speed",
-    "ring_damage": "drive 1 km straight at a steady 30 to 40 km/h",
+    "ring_damage": (
+        "drive 1 km straight, half of it at a steady 15 km/h and half at 30 to 40 km/h"
+    ),
     "wrong_ratio": "drive 0.5 km straight at a steady speed above 40 km/h",
     "crossed": "make two tight turns each way below 30 km/h, as round a roundabout",
     "erratic": "drive 1 km with changing speed",
