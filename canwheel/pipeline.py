@@ -23,7 +23,7 @@ from canwheel.corners import CORNERS
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
-from canwheel.errors import RequestError
+from canwheel.errors import DefinitionsError, RequestError
 from canwheel.fault_memory.against_drive import (
     CodeChange,
     CodeComparison,
@@ -34,7 +34,12 @@ from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
 from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison, caution_scale
+from canwheel.judgement.cautions import (
+    caution_check,
+    caution_comparison,
+    caution_no_speed,
+    caution_scale,
+)
 from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
@@ -168,6 +173,7 @@ def check(
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
     judged = judge(frames, recording.summary, layout, car, channel=channel)
+    _refuse_no_speeds(judged)
     return replace(
         judged,
         definitions_sha256=definitions.sha256,
@@ -208,8 +214,31 @@ def judge(
         track=track,
         judgement=judgement,
         next_steps=advise(judgement, car.drive_side),
-        cautions=(*layout.cautions, *caution_scale(layout, car), *caution_check(judgement)),
+        cautions=(
+            *layout.cautions,
+            *caution_scale(layout, car),
+            *caution_no_speed(track, layout),
+            *caution_check(judgement),
+        ),
     )
+
+
+def _refuse_no_speeds(drive: Check) -> None:
+    """Refuse definitions by which no corner sends speeds.
+
+    Raises
+    ------
+    DefinitionsError : each of the four gives values that can be no speed.
+    """
+    each = [wheel.no_speed for wheel in drive.track.wheels]
+    values = [one.usual_kph for one in each if one is not None and one.is_misplaced]
+    if len(values) == len(CORNERS):
+        raise DefinitionsError(
+            f"by it all four wheels give values such as {max(values):.4g} km/h, which can be no"
+            " speeds",
+            where=drive.layout.file,
+            remedy="check byte order, length and scale of the wheel signals",
+        )
 
 
 def compare(
@@ -286,7 +315,11 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
     layout_cautions = dict.fromkeys(
         caution
         for drive in (*before, *after)
-        for caution in (*drive.layout.cautions, *caution_scale(drive.layout, drive.vehicle))
+        for caution in (
+            *drive.layout.cautions,
+            *caution_scale(drive.layout, drive.vehicle),
+            *caution_no_speed(drive.track, drive.layout),
+        )
     )
     return Comparison(
         before=before[0],

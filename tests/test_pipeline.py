@@ -11,7 +11,7 @@ import cantools
 import pytest
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.errors import CaptureError, RequestError
+from canwheel.errors import CaptureError, DefinitionsError, RequestError
 from canwheel.pipeline import Check, check, compare, compare_checks
 from canwheel.roadtest.bus_layout import BusLayout, dbc_text
 from canwheel.roadtest.demo import make_pair
@@ -236,3 +236,30 @@ def test_what_speeds_rest_on_that_nobody_gave_is_said_everywhere(
             html.unescape(render_comparison_page(both)),
         ):
             assert " ".join(line.split()) in " ".join(text.split())
+
+
+def test_definitions_by_which_no_wheel_sends_a_speed_are_refused(tmp_path: Path) -> None:
+    capture = PROJECT / "captures" / "after.log.gz"
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    dbc = tmp_path / "van.dbc"
+    dbc.write_text(text.replace("(0.03125,0)", "(31.25,0)"))
+    with pytest.raises(DefinitionsError, match=r"all four wheels .* byte order, length and scale"):
+        check(capture, dbc)
+
+
+def test_a_corner_whose_field_gives_no_speeds_is_untested_and_told(tmp_path: Path) -> None:
+    capture = PROJECT / "captures" / "after.log.gz"
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    lines = [
+        line.replace("(0.03125,0)", "(31.25,0)") if "SG_ WHEEL_SPEED_RR" in line else line
+        for line in text.splitlines()
+    ]
+    dbc = tmp_path / "van.dbc"
+    dbc.write_text("\n".join(lines) + "\n")
+    result = check(capture, dbc)
+    assert found(result) == {}
+    assert result.judgement.corner(Corner.RR).verdict == "untested"
+    (said,) = (caution for caution in result.cautions if "no speed" in caution)
+    assert said.startswith("WHEELS.WHEEL_SPEED_RR (rear right) gives values of ")
+    assert said.endswith("Check byte order, length and scale in van.dbc.")
+    assert said in compare_checks([result], [result]).cautions

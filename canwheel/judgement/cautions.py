@@ -3,12 +3,15 @@
 Common practice of workshops and road tests, no source, except where a line says so.
 """
 
+from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import WheelLayout
 from canwheel.judgement.conditions import clean_km_needed
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import say_km_to_drive, say_list
+from canwheel.track.no_speed import NoSpeed
 from canwheel.track.units import assumed_scale
+from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle
 
 _BRAKES = (
@@ -97,6 +100,8 @@ _ALL_ALIKE = (
 _GIVE_SIZES = "Give {keys} in the vehicle file."
 _GIVE_UNIT = "Compare a held speed with the dash, and give the unit in the DBC."
 
+_CHECK_FIELD = "Check byte order, length and scale in {file}."
+
 _SELDOM_COUNT = 2
 """So few times, and the first drive says little of how often a fault comes. In a simulation of
 unrepaired faults that were looked at only after they had shown, those that came less than once in
@@ -131,6 +136,31 @@ def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
     said = " ".join(_ASSUMED[key].format(value=value) for key, value in assumed.items())
     keys = say_list(["tyre" if key == "rolling_circumference_m" else key for key in assumed])
     return (f"{said} {_ALL_ALIKE.format(remedy=_GIVE_SIZES.format(keys=keys))}",)
+
+
+def caution_no_speed(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
+    """Say which corners send values that can be no speed, and what was made of them."""
+    return tuple(
+        _say_no_speed(corner, no_speed, layout)
+        for corner in CORNERS
+        if (no_speed := track.wheel(corner).no_speed) is not None
+    )
+
+
+def _say_no_speed(corner: Corner, no_speed: NoSpeed, layout: WheelLayout) -> str:
+    times = "once" if no_speed.count == 1 else f"{no_speed.count:,} times"
+    said = (
+        f"{layout.wheel(corner).path} ({corner.words}) gives values of {no_speed.usual_kph:.4g}"
+        f" km/h, {times}, which can be no speed"
+    )
+    if no_speed.is_misplaced:
+        return f"{said}: the corner is not judged. {_CHECK_FIELD.format(file=layout.file)}"
+    if no_speed.mark is not None:
+        return (
+            f"{said}. The raw value {no_speed.mark} comes back and is taken for the unit's mark of"
+            f" having no value, though {layout.file} does not say so."
+        )
+    return f"{said}: they are taken for jumps. {_CHECK_FIELD.format(file=layout.file)}"
 
 
 def caution_comparison(

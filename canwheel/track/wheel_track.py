@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from canwheel.corners import Corner, Side
 from canwheel.definitions.layout import HelperName, SpeedUnit
 from canwheel.outcome import Span
+from canwheel.track.no_speed import NoSpeed
 
 FloatColumn = NDArray[np.float64]
 
@@ -20,14 +21,17 @@ class WheelSamples:
     Attributes
     ----------
     time_s : (n,) strictly rising, from the capture's first frame. [s]
-    speed_kph : (n,) NaN where the unit itself says that it has no value. [km/h]
+    speed_kph : (n,) NaN where the unit itself says that it has no value, and where what it sends
+        can be no speed. [km/h]
     raw : (n,) int64, the number as it stood on the bus.
-    flagged : (n,) the raw value is one of the signal's "invalid" or "not available" values.
+    flagged : (n,) the raw value is one of the signal's "invalid" or "not available" values, or one
+        that can be no speed and comes back.
     index : (n,) position of the frame among all frames of the capture.
     resolution_kph : one step of the raw number. [km/h]
     period_s : usual time between samples. [s]
     mean_over_s : each speed is the mean over the time before it, so long, as pulses were counted;
         0 where the unit itself sends a speed. [s]
+    no_speed : what it sends that can be no speed, None where there is nothing such.
     """
 
     time_s: FloatColumn
@@ -38,6 +42,7 @@ class WheelSamples:
     resolution_kph: float
     period_s: float
     mean_over_s: float = 0.0
+    no_speed: NoSpeed | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,8 +123,12 @@ class WheelTrack:
         for corner, spans in hidden.items():
             own = self.wheel(corner)
             own_speed = own.speed_kph.copy()
-            own_speed[within(own.time_s, spans)] = np.nan
-            wheels[corner.position] = replace(own, speed_kph=own_speed)
+            unread = within(own.time_s, spans)
+            own_speed[unread] = np.nan
+            no_speed = own.no_speed
+            if no_speed is not None:
+                no_speed = replace(no_speed, at=no_speed.at & ~unread)
+            wheels[corner.position] = replace(own, speed_kph=own_speed, no_speed=no_speed)
             # A sample on the common base leans on its neighbours on both sides.
             wider = [Span(s.from_s - own.period_s, s.to_s + own.period_s) for s in spans]
             column = within(self.time_s, spans if own.time_s is self.time_s else wider)
