@@ -45,6 +45,7 @@ from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
+from canwheel.track.clock import require_running_clock
 from canwheel.track.lamps import measure_lamps
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, read_vehicle
@@ -172,6 +173,7 @@ def check(
     layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
     frames, channel = choose_channel(recording.frames, layout, channel, capture)
+    require_running_clock(frames.time_ns, recording.summary.file)
     judged = judge(frames, recording.summary, layout, car, channel=channel)
     _refuse_no_speeds(judged)
     return replace(

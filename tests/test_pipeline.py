@@ -3,6 +3,7 @@
 import gzip
 import html
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -263,3 +264,12 @@ def test_a_corner_whose_field_gives_no_speeds_is_untested_and_told(tmp_path: Pat
     assert said.startswith("WHEELS.WHEEL_SPEED_RR (rear right) gives values of ")
     assert said.endswith("Check byte order, length and scale in van.dbc.")
     assert said in compare_checks([result], [result]).cautions
+
+
+def test_a_recording_whose_time_stands_still_is_refused(tmp_path: Path) -> None:
+    dbc = PROJECT / "dbc_examples" / "bakery_van.dbc"
+    lines = gzip.decompress((PROJECT / "captures" / "after.log.gz").read_bytes()).decode()
+    path = tmp_path / "still.log"
+    path.write_text(re.sub(r"^\(\d+\.\d+\)", "(0.000000)", lines, flags=re.MULTILINE))
+    with pytest.raises(CaptureError, match=r"still\.log: the time stamps stand still"):
+        check(path, dbc)
