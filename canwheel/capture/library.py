@@ -24,6 +24,13 @@ if TYPE_CHECKING:
 _BLOCK_MESSAGES = 20_000
 """Messages filled into columns at a time."""
 
+_FEWEST_TIMES = 10
+"""From so few frames nobody can tell whether times grow."""
+
+_GROWING_SHARE = 0.75
+"""So many times are no earlier than the one before, at least, where they grow; about half of those
+that count from the line before are."""
+
 _NAMELESS_CHANNEL = "0"
 """Name of the channel where a format knows none: the first one, as the library counts them."""
 
@@ -122,7 +129,10 @@ class LibraryScan:
         with _Remarks() as remarks, _opened(self._path, self._suffix) as (reader, position):
             size = self._path.stat().st_size
             for block in self._blocks(reader):
-                yield self._columns(block)
+                columns = self._columns(block)
+                if getattr(reader, "timestamps_format", None) == "relative":  # of ASC alone
+                    _require_growing(block)
+                yield columns
                 if self._progress is not None:
                     self._progress(min(position(), size), size)
             if getattr(reader, "file_size", 0) > size:  # BLF tells it in its header
@@ -185,6 +195,26 @@ class LibraryScan:
             channel=numbers,
             channels=channels,
             index=index[keep],
+        )
+
+
+def _require_growing(block: list["can.Message"]) -> None:
+    """Refuse times that each count from the frame before.
+
+    Some programs call times relative that count from the begin of the recording: those grow. The
+    others cannot be added up, as lines that are no frames count too, and the library drops them.
+
+    Raises
+    ------
+    CaptureError : the times of these messages do not grow.
+    """
+    if len(block) < _FEWEST_TIMES:
+        return
+    time_s = np.array([message.timestamp for message in block])
+    if time_s[-1] <= time_s[0] or np.mean(np.diff(time_s) >= 0) < _GROWING_SHARE:
+        raise CaptureError(
+            "its time stamps are relative, each counts from the line before it",
+            remedy="export it with absolute time stamps",
         )
 
 

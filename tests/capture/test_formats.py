@@ -198,3 +198,26 @@ def test_a_clock_that_leaps_takes_no_more_memory(log_file: Write) -> None:
     capture = read_capture(path)
     assert len(capture.frames) == 3
     assert capture.frames.index.tolist() == [0, 1, 2]
+
+
+def asc_file(path: Path, times_s: Any) -> Path:
+    lines = [f" {time_s:.6f} 1 1B2 Rx d 2 01 00" for time_s in times_s]
+    head = "date Mon Sep 21 17:13:20.5 2026\nbase hex  timestamps relative\n"
+    path.write_text(head + "internal events logged\n" + "\n".join(lines) + "\n")
+    return path
+
+
+@pytest.mark.parametrize("from_line_to_line", [[0.01] * 40, [0.0] + [0.0045, 0.0086, 0.0021] * 20])
+def test_asc_times_that_count_from_the_line_before_are_refused(
+    tmp_path: Path, from_line_to_line: list[float]
+) -> None:
+    path = asc_file(tmp_path / "drive.asc", from_line_to_line)
+    with pytest.raises(CaptureError, match="absolute time stamps") as refused:
+        read_capture(path)
+    assert str(refused.value).startswith(str(path))
+
+
+def test_asc_times_called_relative_that_grow_are_read(tmp_path: Path) -> None:
+    capture = read_capture(asc_file(tmp_path / "drive.asc", np.arange(40) / 100))
+    assert capture.summary.frames == 40
+    assert capture.summary.duration_s == pytest.approx(0.39)
