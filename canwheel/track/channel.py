@@ -5,13 +5,17 @@ from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture import read_ids
+from canwheel.capture import IdCount, read_ids
 from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.errors import CaptureError, RequestError
 from canwheel.frames import Frames
 
 MOST_NAMED = 12
 """As many identifiers as fit into two lines."""
+
+
+STANDARD_MAX = 0x7FF
+"""The largest identifier of 11 bits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +45,13 @@ def choose_channel(
     RequestError : there is no such channel, or more than one carries all wheel messages.
     CaptureError : no channel carries all wheel messages.
     """
-    channels = [_look_at(frames, layout, number) for number in range(len(frames.channels))]
-    if channel is not None:
-        channels = [_named(channels, channel, file)]
+    heard = [_look_at(frames, layout, number) for number in range(len(frames.channels))]
+    channels = heard if channel is None else [_named(heard, channel, file)]
     complete = [entry for entry in channels if not entry.missing]
     if not complete:
+        for elsewhere in heard if channel is not None else ():
+            if not elsewhere.missing:
+                raise _on_another(channels[0], elsewhere, file)
         raise _incomplete(channels, layout, file)
     if len(complete) > 1:
         names = ", ".join(entry.name for entry in complete)
@@ -80,6 +86,14 @@ def _named(channels: list[_Presence], name: str, file: Path) -> _Presence:
     )
 
 
+def _on_another(asked: _Presence, elsewhere: _Presence, file: Path) -> RequestError:
+    return RequestError(
+        f"channel {asked.name} does not carry {_say(asked.missing)}; {elsewhere.name} does",
+        where=str(file),
+        remedy=f"give --channel {elsewhere.name}",
+    )
+
+
 def _incomplete(channels: list[_Presence], layout: WheelLayout, file: Path) -> CaptureError:
     heard = [entry for entry in channels if entry.found]
     if not heard:
@@ -88,7 +102,7 @@ def _incomplete(channels: list[_Presence], layout: WheelLayout, file: Path) -> C
             f"no wheel message of {layout.file} is in this recording: not {wanted}",
             where=str(file),
             remedy="check that the DBC fits the car and that the brake unit's bus was recorded",
-            details=_say_heard(file),
+            details=_say_heard(layout, file),
         )
     fullest = max(heard, key=lambda entry: len(entry.found))
     return CaptureError(
@@ -105,9 +119,31 @@ def _say(places: tuple[SignalPlace, ...]) -> str:
     return ", ".join(f"{place.message} (0x{place.frame_id:X})" for place in places)
 
 
-def _say_heard(file: Path) -> str:
+def _say_heard(layout: WheelLayout, file: Path) -> str:
     """The identifiers that the recording does hold, those heard most often."""
     heard = sorted(read_ids(file), key=lambda entry: -entry.count)
-    named = ", ".join(f"0x{entry.can_id:X} ({entry.count} times)" for entry in heard[:MOST_NAMED])
+    if not heard:
+        return "it has no frame with data"
+    named = ", ".join(_say_id(entry) for entry in heard[:MOST_NAMED])
     more = f" and {len(heard) - MOST_NAMED} more" if len(heard) > MOST_NAMED else ""
-    return f"it has {named}{more}"
+    return f"it has {named}{more}{_say_other_length(heard, layout)}"
+
+
+def _say_id(entry: IdCount) -> str:
+    # Up to three digits an identifier may be of either length.
+    bits = "29 bits, " if entry.extended and entry.can_id <= STANDARD_MAX else ""
+    return f"0x{entry.can_id:X} ({bits}{entry.count} times)"
+
+
+def _say_other_length(heard: list[IdCount], layout: WheelLayout) -> str:
+    """Whether a wheel's identifier is there as a number, but with the other count of bits."""
+    numbers = {(entry.can_id, entry.extended) for entry in heard}
+    for place in layout.wheels:
+        extended = place.ids.extended
+        if (place.frame_id, not extended) in numbers and (place.frame_id, extended) not in numbers:
+            own, there = ("29", "11") if extended else ("11", "29")
+            return (
+                f"; 0x{place.frame_id:X} has {there} bits in the recording and {own} in"
+                f" {layout.file}: one of them is wrong"
+            )
+    return ""

@@ -109,3 +109,29 @@ def test_only_a_few_identifiers_need_no_more(file: Path) -> None:
     with pytest.raises(CaptureError) as caught:
         choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
     assert caught.value.details == "it has 0x300 (1 times)"
+
+
+def test_a_channel_without_wheels_is_answered_with_the_one_that_has_them(file: Path) -> None:
+    both = heard(can0=[FRONT, REAR], vcan3=[OTHER])
+    with pytest.raises(RequestError) as caught:
+        choose_channel(both, LAYOUT, "vcan3", file)
+    assert str(caught.value).endswith(
+        "channel vcan3 does not carry FRONT (0x1A0), REAR (0x1A2); can0 does. Give --channel can0."
+    )
+
+
+def test_identifiers_of_the_other_length_are_told(file: Path) -> None:
+    file.write_text("(1.000000) can0 000001A0#00\n(1.100000) can0 300#00\n")
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details == (
+        "it has 0x300 (1 times), 0x1A0 (29 bits, 1 times); 0x1A0 has 29 bits in the recording and"
+        " 11 in van.dbc: one of them is wrong"
+    )
+
+
+def test_a_recording_of_requests_alone_has_no_data(file: Path) -> None:
+    file.write_text("(1.000000) can0 1A0#R\n")
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details == "it has no frame with data"
