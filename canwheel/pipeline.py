@@ -172,9 +172,12 @@ def check(
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
-    frames, channel = choose_channel(recording.frames, layout, channel, capture)
-    require_running_clock(frames.time_ns, recording.summary.file)
-    judged = judge(frames, recording.summary, layout, car, channel=channel)
+    summary = recording.summary
+    frames, channel = choose_channel(
+        recording.frames, layout, channel, capture, damage=summary.damage
+    )
+    require_running_clock(frames.time_ns, summary.file)
+    judged = judge(frames, summary, layout, car, channel=channel)
     _refuse_no_speeds(judged)
     return replace(
         judged,

@@ -7,12 +7,16 @@ import numpy as np
 
 from canwheel.capture import IdCount, read_ids
 from canwheel.definitions.layout import SignalPlace, WheelLayout
-from canwheel.errors import CaptureError, RequestError
+from canwheel.errors import CanwheelError, CaptureError, RequestError
 from canwheel.frames import Frames
 
 MOST_NAMED = 12
 """As many identifiers as fit into two lines."""
 
+
+STRAY_SHARE = 0.01
+"""A channel with less of the wheel frames than this share of the fullest one's is no bus but a
+name that damage to the file has left."""
 
 STANDARD_MAX = 0x7FF
 """The largest identifier of 11 bits."""
@@ -20,16 +24,20 @@ STANDARD_MAX = 0x7FF
 
 @dataclass(frozen=True, slots=True)
 class _Presence:
-    """One channel of the recording: its position and the wheel messages found and not found."""
+    """One channel of the recording: its position and the wheel messages found and not found.
+
+    `count` is how many wheel frames it has.
+    """
 
     number: int
     name: str
     found: tuple[SignalPlace, ...]
     missing: tuple[SignalPlace, ...]
+    count: int
 
 
 def choose_channel(
-    frames: Frames, layout: WheelLayout, channel: str | None, file: Path
+    frames: Frames, layout: WheelLayout, channel: str | None, file: Path, *, damage: str = ""
 ) -> tuple[Frames, str]:
     """Return the frames of the channel that carries all wheel messages, and its name.
 
@@ -39,11 +47,12 @@ def choose_channel(
     layout : where the wheels are.
     channel : the one asked for, None to find it.
     file : the recording, to say what it holds instead.
+    damage : what is wrong with the file, in words, to be told where it leaves no channel.
 
     Raises
     ------
     RequestError : there is no such channel, or more than one carries all wheel messages.
-    CaptureError : no channel carries all wheel messages.
+    CaptureError : no channel carries all wheel messages, or damage has scrambled the channels.
     """
     heard = [_look_at(frames, layout, number) for number in range(len(frames.channels))]
     channels = heard if channel is None else [_named(heard, channel, file)]
@@ -52,14 +61,29 @@ def choose_channel(
         for elsewhere in heard if channel is not None else ():
             if not elsewhere.missing:
                 raise _on_another(channels[0], elsewhere, file)
-        raise _incomplete(channels, layout, file)
+        raise _with_damage(_incomplete(channels, layout, file), damage)
+    fullest = max(entry.count for entry in complete)
+    stray = [entry for entry in complete if entry.count < STRAY_SHARE * fullest]
+    complete = [entry for entry in complete if entry not in stray]
+    if stray and damage:
+        # What a defect has scrambled cannot be told from what the car sent: nobody is accused.
+        raise CaptureError(
+            f"{damage}; its lines are scrambled, wheel messages stand under"
+            f" {len(stray) + len(complete)} channel names",
+            where=str(file),
+            remedy=(
+                f"copy the file again from where it was recorded; --channel {complete[0].name}"
+                " judges what is left of it"
+            ),
+        )
     if len(complete) > 1:
         names = ", ".join(entry.name for entry in complete)
-        raise RequestError(
+        error = RequestError(
             f"channels {names} all carry the wheel messages",
             where=str(file),
             remedy=f"choose one, for example --channel {complete[0].name}",
         )
+        raise _with_damage(error, damage)
     chosen = complete[0]
     return frames.select(frames.channel == chosen.number), chosen.name
 
@@ -67,11 +91,19 @@ def choose_channel(
 def _look_at(frames: Frames, layout: WheelLayout, number: int) -> _Presence:
     here = frames.channel == number
     places = tuple({place.ids: place for place in layout.wheels}.values())
-    found = tuple(
-        place for place in places if np.any(here & place.ids.matches(frames.can_id, frames.flags))
-    )
+    counts = [
+        int(np.sum(here & place.ids.matches(frames.can_id, frames.flags))) for place in places
+    ]
+    found = tuple(place for place, count in zip(places, counts, strict=True) if count)
     missing = tuple(place for place in places if place not in found)
-    return _Presence(number, frames.channels[number], found, missing)
+    return _Presence(number, frames.channels[number], found, missing, sum(counts))
+
+
+def _with_damage(error: CanwheelError, damage: str) -> CanwheelError:
+    """Return the error with the damage of the file named first: it may be the reason."""
+    if damage:
+        error.what = f"{damage}; {error.what}"
+    return error
 
 
 def _named(channels: list[_Presence], name: str, file: Path) -> _Presence:
