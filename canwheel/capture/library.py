@@ -297,7 +297,7 @@ def _opened(path: Path, suffix: str) -> Iterator[tuple[Iterable["can.Message"], 
     )
     file: AbstractContextManager[Any]
     if is_text:
-        file = path.open(encoding="utf-8", errors="replace")
+        file = path.open(encoding="utf-8-sig", errors="replace")  # a mark at the begin is no text
     elif is_binary and suffix != ".db":
         file = path.open("rb")
     else:

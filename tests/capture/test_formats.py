@@ -221,3 +221,28 @@ def test_asc_times_called_relative_that_grow_are_read(tmp_path: Path) -> None:
     capture = read_capture(asc_file(tmp_path / "drive.asc", np.arange(40) / 100))
     assert capture.summary.frames == 40
     assert capture.summary.duration_s == pytest.approx(0.39)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("packed", [False, True])
+def test_text_of_two_bytes_a_letter_is_refused(
+    recording: Path, encoding: str, *, packed: bool
+) -> None:
+    if recording.suffix in {".blf", ".db"}:
+        pytest.skip("no text")
+    data = recording.read_text(encoding="utf-8").encode(encoding)
+    recording.write_bytes(gzip.compress(data) if packed else data)
+    with pytest.raises(CaptureError, match=r"this is UTF-16 text.*UTF-8") as refused:
+        read_capture(recording)
+    assert str(refused.value).startswith(str(recording))
+
+
+def test_a_byte_order_mark_is_no_text(recording: Path) -> None:
+    if recording.suffix in {".blf", ".db"}:
+        pytest.skip("no text")
+    plain = read_capture(recording)
+    recording.write_bytes(b"\xef\xbb\xbf" + recording.read_bytes())
+    marked = read_capture(recording)
+    assert marked.summary.frames == plain.summary.frames
+    assert np.array_equal(marked.frames.data, plain.frames.data)
+    assert marked.summary.damage == plain.summary.damage == ""
