@@ -37,7 +37,7 @@ from canwheel.judgement.advice import advise, advise_comparison
 from canwheel.judgement.cautions import (
     caution_check,
     caution_comparison,
-    caution_no_speed,
+    caution_fit,
     caution_scale,
 )
 from canwheel.judgement.proof import Proof, Sampling, prove_repair
@@ -178,7 +178,7 @@ def check(
     )
     require_running_clock(frames.time_ns, summary.file)
     judged = judge(frames, summary, layout, car, channel=channel)
-    _refuse_no_speeds(judged)
+    _refuse_unfit(judged)
     return replace(
         judged,
         definitions_sha256=definitions.sha256,
@@ -218,32 +218,38 @@ def judge(
         vehicle=car,
         track=track,
         judgement=judgement,
-        next_steps=advise(judgement, car.drive_side),
+        next_steps=advise(judgement, car.drive_side, unfit=track.unfit),
         cautions=(
             *layout.cautions,
             *caution_scale(layout, car),
-            *caution_no_speed(track, layout),
+            *caution_fit(track, layout),
             *caution_check(judgement),
         ),
     )
 
 
-def _refuse_no_speeds(drive: Check) -> None:
-    """Refuse definitions by which no corner sends speeds.
+def _refuse_unfit(drive: Check) -> None:
+    """Refuse definitions by which no corner can be read.
 
     Raises
     ------
-    DefinitionsError : each of the four gives values that can be no speed.
+    DefinitionsError : no frame carries any of the four, or what they give can be no speeds.
     """
-    each = [wheel.no_speed for wheel in drive.track.wheels]
-    values = [one.usual_kph for one in each if one is not None and one.is_misplaced]
-    if len(values) == len(CORNERS):
+    if len(drive.track.unfit) < len(CORNERS):
+        return
+    values = [wheel.no_speed.usual_kph for wheel in drive.track.wheels if wheel.no_speed]
+    if values:
         raise DefinitionsError(
-            f"by it all four wheels give values such as {max(values):.4g} km/h, which can be no"
-            " speeds",
+            f"by it the wheels give values such as {max(values):.4g} km/h, which can be no speeds",
             where=drive.layout.file,
             remedy="check byte order, length and scale of the wheel signals",
         )
+    raise DefinitionsError(
+        "no frame carries a wheel as it says: they are too short, or the multiplexer value that"
+        " goes with it never comes",
+        where=drive.layout.file,
+        remedy="check that it fits the car",
+    )
 
 
 def compare(
@@ -323,7 +329,7 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         for caution in (
             *drive.layout.cautions,
             *caution_scale(drive.layout, drive.vehicle),
-            *caution_no_speed(drive.track, drive.layout),
+            *caution_fit(drive.track, drive.layout),
         )
     )
     return Comparison(
@@ -332,7 +338,9 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         judged_before=first,
         judged_after=second,
         proof=proof,
-        next_steps=advise_comparison(proof, second, after[-1].vehicle.drive_side),
+        next_steps=advise_comparison(
+            proof, second, after[-1].vehicle.drive_side, unfit=after[-1].track.unfit
+        ),
         cautions=(*layout_cautions, *cautions),
         further_before=tuple(before[1:]),
         further_after=tuple(after[1:]),

@@ -244,7 +244,7 @@ def test_definitions_by_which_no_wheel_sends_a_speed_are_refused(tmp_path: Path)
     text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
     dbc = tmp_path / "van.dbc"
     dbc.write_text(text.replace("(0.03125,0)", "(31.25,0)"))
-    with pytest.raises(DefinitionsError, match=r"all four wheels .* byte order, length and scale"):
+    with pytest.raises(DefinitionsError, match=r"by it the wheels .* byte order, length and scale"):
         check(capture, dbc)
 
 
@@ -273,3 +273,73 @@ def test_a_recording_whose_time_stands_still_is_refused(tmp_path: Path) -> None:
     path.write_text(re.sub(r"^\(\d+\.\d+\)", "(0.000000)", lines, flags=re.MULTILINE))
     with pytest.raises(CaptureError, match=r"still\.log: the time stamps stand still"):
         check(path, dbc)
+
+
+VAN_AFTER = PROJECT / "captures" / "after.log.gz"
+
+
+def van_dbc(path: Path, *changes: tuple[str, str]) -> Path:
+    """Write the van's DBC with some of its text exchanged."""
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (("WHEEL_SPEED_RR : 39|13", "WHEEL_SPEED_RR : 60|13"), "they are all too short for it"),
+        (
+            ("WHEEL_SPEED_RR : 39|13", "WHEEL_SPEED_RR m1 : 39|13"),
+            "the multiplexer value that goes with it never comes",
+        ),
+    ],
+)
+def test_a_corner_that_no_frame_carries_is_the_definitions_fault(
+    tmp_path: Path, change: tuple[str, str], why: str
+) -> None:
+    selector = (
+        " SG_ WHEEL_SPEED_FL :",
+        ' SG_ PAGE M : 54|2@1+ (1,0) [0|3] "" TESTER\n SG_ WHEEL_SPEED_FL :',
+    )
+    changes = (change, selector) if " m1 " in change[1] else (change,)
+    result = check(VAN_AFTER, van_dbc(tmp_path / "van.dbc", *changes))
+    assert found(result) == {}
+    corner = result.judgement.corner(Corner.RR)
+    assert corner.verdict == "untested"
+    whys = {entry.kind: entry.why for entry in corner.not_judged}
+    assert whys["late_pickup"] == "it was not read at a start from or stop to a standstill"
+    assert any(
+        caution.startswith("No frame of WHEELS (0x1B2) carries WHEEL_SPEED_RR (rear right)")
+        and why in caution
+        for caution in result.cautions
+    )
+    (step,) = result.next_steps
+    assert step.startswith("Put the DBC right")
+    assert "rear right" in step
+    again = compare_checks([result], [result]).next_steps
+    assert step in again
+    assert not any(other.startswith("Drive another") for other in again)
+
+
+def test_frames_that_are_sometimes_too_short_are_told(tmp_path: Path) -> None:
+    lines = gzip.decompress(VAN_AFTER.read_bytes()).decode().splitlines()
+    wheels = [row for row, line in enumerate(lines) if " 1B2#" in line]
+    for row in wheels[::10]:
+        lines[row] = lines[row][:-2]
+    path = tmp_path / "cut.log"
+    path.write_text("\n".join(lines) + "\n")
+    result = check(path, van_dbc(tmp_path / "van.dbc"))
+    said = f"{len(wheels[::10]):,} of {len(wheels):,} frames of WHEELS (0x1B2) are too short"
+    assert [caution.startswith(said) for caution in result.cautions].count(True) == 1
+
+
+def test_definitions_by_which_no_frame_carries_a_wheel_are_refused(tmp_path: Path) -> None:
+    lines = gzip.decompress(VAN_AFTER.read_bytes()).decode()
+    path = tmp_path / "empty.log"
+    path.write_text(re.sub(r"1B2#[0-9A-F]+", "1B2#00", lines))
+    with pytest.raises(DefinitionsError, match=r"van\.dbc: no frame carries a wheel"):
+        check(path, van_dbc(tmp_path / "van.dbc"))

@@ -11,7 +11,7 @@ from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import say_km_to_drive, say_list
 from canwheel.track.no_speed import NoSpeed
 from canwheel.track.units import assumed_scale
-from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.wheel_track import WheelSamples, WheelTrack
 from canwheel.vehicle import Vehicle
 
 _BRAKES = (
@@ -138,12 +138,39 @@ def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
     return (f"{said} {_ALL_ALIKE.format(remedy=_GIVE_SIZES.format(keys=keys))}",)
 
 
-def caution_no_speed(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
-    """Say which corners send values that can be no speed, and what was made of them."""
-    return tuple(
-        _say_no_speed(corner, no_speed, layout)
-        for corner in CORNERS
-        if (no_speed := track.wheel(corner).no_speed) is not None
+def caution_fit(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
+    """Say where the DBC does not fit what was heard, and what was made of it.
+
+    A corner that no frame, or not every frame, carries; and values that can be no speed.
+    """
+    said = []
+    for corner in CORNERS:
+        wheel = track.wheel(corner)
+        if len(wheel.time_s) == 0 or wheel.too_short:
+            said.append(_say_not_carried(corner, wheel, layout))
+        if wheel.no_speed is not None:
+            said.append(_say_no_speed(corner, wheel.no_speed, layout))
+    return tuple(said)
+
+
+def _say_not_carried(corner: Corner, wheel: WheelSamples, layout: WheelLayout) -> str:
+    place = layout.wheel(corner)
+    message = f"{place.message} (0x{place.frame_id:X})"
+    carried = len(wheel.time_s)
+    if carried:
+        return (
+            f"{wheel.too_short:,} of {wheel.too_short + carried:,} frames of {message} are too"
+            f" short to carry {place.signal} ({corner.words}). Check that {layout.file} fits the"
+            " car, and that the recorder cuts no frames."
+        )
+    why = (
+        "they are all too short for it"
+        if wheel.too_short
+        else "the multiplexer value that goes with it never comes"
+    )
+    return (
+        f"No frame of {message} carries {place.signal} ({corner.words}): {why}. The corner is not"
+        f" judged. Check that {layout.file} fits the car."
     )
 
 

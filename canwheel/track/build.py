@@ -117,6 +117,7 @@ def _wheel_samples(
         period_s=period_s,
         mean_over_s=mean_over_s,
         no_speed=no_speed,
+        too_short=column.too_short,
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.corners import Corner, Side
+from canwheel.corners import CORNERS, Corner, Side
 from canwheel.definitions.layout import HelperName, SpeedUnit
 from canwheel.outcome import Span
 from canwheel.track.no_speed import NoSpeed
@@ -32,6 +32,7 @@ class WheelSamples:
     mean_over_s : each speed is the mean over the time before it, so long, as pulses were counted;
         0 where the unit itself sends a speed. [s]
     no_speed : what it sends that can be no speed, None where there is nothing such.
+    too_short : frames of its message that end before the signal does; they are no samples.
     """
 
     time_s: FloatColumn
@@ -43,6 +44,12 @@ class WheelSamples:
     period_s: float
     mean_over_s: float = 0.0
     no_speed: NoSpeed | None = None
+    too_short: int = 0
+
+    @property
+    def is_unfit(self) -> bool:
+        """Whether the DBC cannot be right here: nothing carries the signal, or it is no speed."""
+        return len(self.time_s) == 0 or (self.no_speed is not None and self.no_speed.is_misplaced)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,6 +99,11 @@ class WheelTrack:
     def wheel(self, corner: Corner) -> WheelSamples:
         """One corner's own samples."""
         return self.wheels[corner.position]
+
+    @property
+    def unfit(self) -> tuple[Corner, ...]:
+        """The corners for which the DBC does not fit what was heard."""
+        return tuple(corner for corner in CORNERS if self.wheel(corner).is_unfit)
 
     @property
     def whole(self) -> Span:
