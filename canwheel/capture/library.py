@@ -317,9 +317,14 @@ def _opened(path: Path, suffix: str) -> Iterator[tuple[Iterable["can.Message"], 
 
 
 def _position_of(opened: Any) -> Any:
-    """Return what tells how far a file has been read. [bytes]"""
+    """Return what tells how far a file has been read. [bytes]
+
+    The library closes a file that it has read to its end, before the last block is given on.
+    """
     raw = getattr(opened, "buffer", opened)
-    return raw.tell if hasattr(raw, "tell") else lambda: 0
+    if not hasattr(raw, "tell"):
+        return lambda: 0
+    return lambda: sys.maxsize if opened.closed else raw.tell()
 
 
 def _checking_blf_reader(base: Any) -> Any:

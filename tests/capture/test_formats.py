@@ -246,3 +246,11 @@ def test_a_byte_order_mark_is_no_text(recording: Path) -> None:
     assert marked.summary.frames == plain.summary.frames
     assert np.array_equal(marked.frames.data, plain.frames.data)
     assert marked.summary.damage == plain.summary.damage == ""
+
+
+def test_progress_is_told_to_the_end_of_what_the_library_reads(recording: Path) -> None:
+    told: list[tuple[int, int]] = []
+    read_capture(recording, progress=lambda done, total: told.append((done, total)))
+    size = recording.stat().st_size
+    assert told[-1][1] == size
+    assert told[-1][0] == (0 if recording.suffix == ".db" else size)
