@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from canwheel.capture.source import Progress
+from canwheel.capture.source import GREW_SHORTER, Progress
 from canwheel.capture.tally import ChannelNames, Tally
 from canwheel.errors import CaptureError
 from canwheel.frames import FrameFlag, Frames, Wanted, is_wanted
@@ -137,6 +137,8 @@ class LibraryScan:
                     self._progress(min(position(), size), size)
             if getattr(reader, "file_size", 0) > size:  # BLF tells it in its header
                 self.tally.damage = self.tally.damage or "the file ends too early: it was cut"
+            if self._path.stat().st_size < size:
+                self.tally.damage = self.tally.damage or GREW_SHORTER
             if remarks.count and not self.tally.damage:
                 self.tally.damage = (
                     f"{remarks.count:,} pieces of it could not be read, the first: {remarks.first}"

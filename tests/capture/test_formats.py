@@ -254,3 +254,19 @@ def test_progress_is_told_to_the_end_of_what_the_library_reads(recording: Path) 
     size = recording.stat().st_size
     assert told[-1][1] == size
     assert told[-1][0] == (0 if recording.suffix == ".db" else size)
+
+
+@pytest.mark.parametrize("suffix", [".asc", ".blf"])
+def test_a_file_that_becomes_shorter_while_the_library_reads_it_is_damaged(
+    tmp_path: Path, suffix: str
+) -> None:
+    path = tmp_path / f"drive{suffix}"
+    with can.Logger(path) as logger:
+        for number in range(25_000):
+            logger(can.Message(timestamp=1.7e9 + number / 100, arbitration_id=0x100, data=[1]))
+    size = path.stat().st_size
+
+    def cut(_done: int, _total: int) -> None:
+        os.truncate(path, min(path.stat().st_size, size // 2))
+
+    assert "became shorter" in read_capture(path, progress=cut).summary.damage
