@@ -176,8 +176,9 @@ def _say_not_carried(corner: Corner, wheel: WheelSamples, layout: WheelLayout) -
 
 def _say_no_speed(corner: Corner, no_speed: NoSpeed, layout: WheelLayout) -> str:
     times = "once" if no_speed.count == 1 else f"{no_speed.count:,} times"
+    values = "a value" if no_speed.count == 1 else "values"
     said = (
-        f"{layout.wheel(corner).path} ({corner.words}) gives values of {no_speed.usual_kph:.4g}"
+        f"{layout.wheel(corner).path} ({corner.words}) gives {values} of {no_speed.usual_kph:.4g}"
         f" km/h, {times}, which can be no speed"
     )
     if no_speed.is_misplaced:
@@ -187,7 +188,8 @@ def _say_no_speed(corner: Corner, no_speed: NoSpeed, layout: WheelLayout) -> str
             f"{said}. The raw value {no_speed.mark} comes back and is taken for the unit's mark of"
             f" having no value, though {layout.file} does not say so."
         )
-    return f"{said}: they are taken for jumps. {_CHECK_FIELD.format(file=layout.file)}"
+    taken = "it is taken for a jump" if no_speed.count == 1 else "they are taken for jumps"
+    return f"{said}: {taken}. {_CHECK_FIELD.format(file=layout.file)}"
 
 
 def caution_comparison(

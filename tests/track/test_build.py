@@ -12,6 +12,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import BitField, RawRange, SignalPlace, SpeedUnit, WheelLayout
 from canwheel.findings import examine
 from canwheel.frames import Frames, IdPattern
+from canwheel.judgement.cautions import caution_fit
 from canwheel.track.build import build_track
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, VehicleFacts
@@ -355,6 +356,9 @@ def test_one_glitch_beyond_every_speed_is_told_of_but_accuses_nobody() -> None:
     assert no_speed is not None
     assert (no_speed.count, no_speed.mark, no_speed.is_misplaced) == (1, None, False)
     assert no_speed.usual_kph == pytest.approx(0xC000 / 10)
+    (caution,) = caution_fit(track, TENTH)
+    assert "(front right) gives a value of 4915 km/h, once" in caution
+    assert "it is taken for a jump" in caution
 
 
 def test_a_field_that_mostly_gives_no_speed_is_not_judged() -> None:
