@@ -23,7 +23,7 @@ from canwheel.corners import CORNERS
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
-from canwheel.errors import RequestError
+from canwheel.errors import DefinitionsError, RequestError
 from canwheel.fault_memory.against_drive import (
     CodeChange,
     CodeComparison,
@@ -34,12 +34,18 @@ from canwheel.fault_memory.documents import CodesDocument, read_codes_file
 from canwheel.findings import examine
 from canwheel.frames import Frames
 from canwheel.judgement.advice import advise, advise_comparison
-from canwheel.judgement.cautions import caution_check, caution_comparison, caution_scale
+from canwheel.judgement.cautions import (
+    caution_check,
+    caution_comparison,
+    caution_fit,
+    caution_scale,
+)
 from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
+from canwheel.track.clock import require_running_clock
 from canwheel.track.lamps import measure_lamps
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, naming, read_vehicle
@@ -167,8 +173,13 @@ def check(
     with naming(vehicle):
         layout = find_wheels_of(definitions, car, capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
-    frames, channel = choose_channel(recording.frames, layout, channel, capture)
-    judged = judge(frames, recording.summary, layout, car, channel=channel)
+    summary = recording.summary
+    frames, channel = choose_channel(
+        recording.frames, layout, channel, capture, damage=summary.damage
+    )
+    require_running_clock(frames.time_ns, summary.file)
+    judged = judge(frames, summary, layout, car, channel=channel)
+    _refuse_unfit(judged)
     return replace(
         judged,
         definitions_sha256=definitions.sha256,
@@ -208,8 +219,37 @@ def judge(
         vehicle=car,
         track=track,
         judgement=judgement,
-        next_steps=advise(judgement, car.drive_side),
-        cautions=(*layout.cautions, *caution_scale(layout, car), *caution_check(judgement)),
+        next_steps=advise(judgement, car.drive_side, unfit=track.unfit),
+        cautions=(
+            *layout.cautions,
+            *caution_scale(layout, car),
+            *caution_fit(track, layout),
+            *caution_check(judgement),
+        ),
+    )
+
+
+def _refuse_unfit(drive: Check) -> None:
+    """Refuse definitions by which no corner can be read.
+
+    Raises
+    ------
+    DefinitionsError : no frame carries any of the four, or what they give can be no speeds.
+    """
+    if len(drive.track.unfit) < len(CORNERS):
+        return
+    values = [wheel.no_speed.usual_kph for wheel in drive.track.wheels if wheel.no_speed]
+    if values:
+        raise DefinitionsError(
+            f"by it the wheels give values such as {max(values):.4g} km/h, which can be no speeds",
+            where=drive.layout.file,
+            remedy="check byte order, length and scale of the wheel signals",
+        )
+    raise DefinitionsError(
+        "no frame carries a wheel as it says: they are too short, or the multiplexer value that"
+        " goes with it never comes",
+        where=drive.layout.file,
+        remedy="check that it fits the car",
     )
 
 
@@ -287,7 +327,11 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
     layout_cautions = dict.fromkeys(
         caution
         for drive in (*before, *after)
-        for caution in (*drive.layout.cautions, *caution_scale(drive.layout, drive.vehicle))
+        for caution in (
+            *drive.layout.cautions,
+            *caution_scale(drive.layout, drive.vehicle),
+            *caution_fit(drive.track, drive.layout),
+        )
     )
     return Comparison(
         before=before[0],
@@ -295,7 +339,9 @@ def compare_checks(before: Sequence[Check], after: Sequence[Check]) -> Compariso
         judged_before=first,
         judged_after=second,
         proof=proof,
-        next_steps=advise_comparison(proof, second, after[-1].vehicle.drive_side),
+        next_steps=advise_comparison(
+            proof, second, after[-1].vehicle.drive_side, unfit=after[-1].track.unfit
+        ),
         cautions=(*layout_cautions, *cautions),
         further_before=tuple(before[1:]),
         further_after=tuple(after[1:]),

@@ -3,6 +3,7 @@
 import gzip
 import html
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +12,7 @@ import cantools
 import pytest
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.errors import CaptureError, RequestError
+from canwheel.errors import CaptureError, DefinitionsError, RequestError
 from canwheel.pipeline import Check, check, compare, compare_checks
 from canwheel.roadtest.bus_layout import BusLayout, dbc_text
 from canwheel.roadtest.demo import make_pair
@@ -236,3 +237,109 @@ def test_what_speeds_rest_on_that_nobody_gave_is_said_everywhere(
             html.unescape(render_comparison_page(both)),
         ):
             assert " ".join(line.split()) in " ".join(text.split())
+
+
+def test_definitions_by_which_no_wheel_sends_a_speed_are_refused(tmp_path: Path) -> None:
+    capture = PROJECT / "captures" / "after.log.gz"
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    dbc = tmp_path / "van.dbc"
+    dbc.write_text(text.replace("(0.03125,0)", "(31.25,0)"))
+    with pytest.raises(DefinitionsError, match=r"by it the wheels .* byte order, length and scale"):
+        check(capture, dbc)
+
+
+def test_a_corner_whose_field_gives_no_speeds_is_untested_and_told(tmp_path: Path) -> None:
+    capture = PROJECT / "captures" / "after.log.gz"
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    lines = [
+        line.replace("(0.03125,0)", "(31.25,0)") if "SG_ WHEEL_SPEED_RR" in line else line
+        for line in text.splitlines()
+    ]
+    dbc = tmp_path / "van.dbc"
+    dbc.write_text("\n".join(lines) + "\n")
+    result = check(capture, dbc)
+    assert found(result) == {}
+    assert result.judgement.corner(Corner.RR).verdict == "untested"
+    (said,) = (caution for caution in result.cautions if "no speed" in caution)
+    assert said.startswith("WHEELS.WHEEL_SPEED_RR (rear right) gives values of ")
+    assert said.endswith("Check byte order, length and scale in van.dbc.")
+    assert said in compare_checks([result], [result]).cautions
+
+
+def test_a_recording_whose_time_stands_still_is_refused(tmp_path: Path) -> None:
+    dbc = PROJECT / "dbc_examples" / "bakery_van.dbc"
+    lines = gzip.decompress((PROJECT / "captures" / "after.log.gz").read_bytes()).decode()
+    path = tmp_path / "still.log"
+    path.write_text(re.sub(r"^\(\d+\.\d+\)", "(0.000000)", lines, flags=re.MULTILINE))
+    with pytest.raises(CaptureError, match=r"still\.log: the time stamps stand still"):
+        check(path, dbc)
+
+
+VAN_AFTER = PROJECT / "captures" / "after.log.gz"
+
+
+def van_dbc(path: Path, *changes: tuple[str, str]) -> Path:
+    """Write the van's DBC with some of its text exchanged."""
+    text = (PROJECT / "dbc_examples" / "bakery_van.dbc").read_text()
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text)
+    return path
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (("WHEEL_SPEED_RR : 39|13", "WHEEL_SPEED_RR : 60|13"), "they are all too short for it"),
+        (
+            ("WHEEL_SPEED_RR : 39|13", "WHEEL_SPEED_RR m1 : 39|13"),
+            "the multiplexer value that goes with it never comes",
+        ),
+    ],
+)
+def test_a_corner_that_no_frame_carries_is_the_definitions_fault(
+    tmp_path: Path, change: tuple[str, str], why: str
+) -> None:
+    selector = (
+        " SG_ WHEEL_SPEED_FL :",
+        ' SG_ PAGE M : 54|2@1+ (1,0) [0|3] "" TESTER\n SG_ WHEEL_SPEED_FL :',
+    )
+    changes = (change, selector) if " m1 " in change[1] else (change,)
+    result = check(VAN_AFTER, van_dbc(tmp_path / "van.dbc", *changes))
+    assert found(result) == {}
+    corner = result.judgement.corner(Corner.RR)
+    assert corner.verdict == "untested"
+    whys = {entry.kind: entry.why for entry in corner.not_judged}
+    assert whys["late_pickup"] == "it was not read at a start from or stop to a standstill"
+    assert any(
+        caution.startswith("No frame of WHEELS (0x1B2) carries WHEEL_SPEED_RR (rear right)")
+        and why in caution
+        for caution in result.cautions
+    )
+    (step,) = result.next_steps
+    assert step.startswith("Put the DBC right")
+    assert "rear right" in step
+    again = compare_checks([result], [result]).next_steps
+    assert step in again
+    assert not any(other.startswith("Drive another") for other in again)
+
+
+def test_frames_that_are_sometimes_too_short_are_told(tmp_path: Path) -> None:
+    lines = gzip.decompress(VAN_AFTER.read_bytes()).decode().splitlines()
+    wheels = [row for row, line in enumerate(lines) if " 1B2#" in line]
+    for row in wheels[::10]:
+        lines[row] = lines[row][:-2]
+    path = tmp_path / "cut.log"
+    path.write_text("\n".join(lines) + "\n")
+    result = check(path, van_dbc(tmp_path / "van.dbc"))
+    said = f"{len(wheels[::10]):,} of {len(wheels):,} frames of WHEELS (0x1B2) are too short"
+    assert [caution.startswith(said) for caution in result.cautions].count(True) == 1
+
+
+def test_definitions_by_which_no_frame_carries_a_wheel_are_refused(tmp_path: Path) -> None:
+    lines = gzip.decompress(VAN_AFTER.read_bytes()).decode()
+    path = tmp_path / "empty.log"
+    path.write_text(re.sub(r"1B2#[0-9A-F]+", "1B2#00", lines))
+    with pytest.raises(DefinitionsError, match=r"van\.dbc: no frame carries a wheel"):
+        check(path, van_dbc(tmp_path / "van.dbc"))

@@ -9,7 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+import numpy as np
+
 from canwheel.capture.library import LibraryScan, is_asc, is_blf, is_csv, is_sqlite, is_trc
+from canwheel.capture.lines import BYTE_ORDER_MARK
 from canwheel.capture.mdf import MdfScan, is_mdf
 from canwheel.capture.source import GzSource, Progress, open_file, size_of, source_of
 from canwheel.capture.spool import unpacked
@@ -20,6 +23,18 @@ from canwheel.frames import Frames, Wanted
 
 _HEAD_BYTES = 64 * 1024
 """So much of the content is looked at to tell what it is."""
+
+
+_LETTERS_BYTES = 2000
+"""So many bytes tell whether they are letters."""
+
+_FEWEST_LETTERS = 10
+"""And no fewer than so many."""
+
+_BLANKS = (ord("\t"), ord("\r"), ord("\n"))
+
+_NEARLY_ALL = 0.95
+"""The byte order mark is no letter, and a remark may hold a few that are none of ASCII."""
 
 
 class Scan(Protocol):
@@ -71,8 +86,30 @@ FORMATS = (
 """All forms but the text log, which has its fast path and needs no file of its own."""
 
 
+def _refuse_utf16(head: bytes, name: str) -> None:
+    """Refuse text of two bytes a letter, which an editor or a console may have made of a log.
+
+    Raises
+    ------
+    CaptureError : every other byte is zero and those between are letters of ASCII.
+    """
+    begin = np.frombuffer(head[:_LETTERS_BYTES], np.uint8)
+    begin = begin[: len(begin) // 2 * 2].reshape(-1, 2)
+    if len(begin) < _FEWEST_LETTERS:
+        return
+    is_zero = np.mean(begin == 0, axis=0)
+    is_letter = np.mean((begin >= ord(" ")) & (begin <= ord("~")) | np.isin(begin, _BLANKS), axis=0)
+    if max(is_zero[0] + is_letter[1], is_zero[1] + is_letter[0]) > 2 * _NEARLY_ALL:
+        raise CaptureError(
+            "this is UTF-16 text, with two bytes a letter",
+            where=name,
+            remedy="save it as UTF-8 text",
+        )
+
+
 def _format_of(head: bytes, path: Path) -> Format | None:
     """Return the form of a recording, None for the text log."""
+    head = head.removeprefix(BYTE_ORDER_MARK)
     if is_text(head):
         return None
     for form in FORMATS:
@@ -106,6 +143,7 @@ def open_scan(
         head = bytearray(_HEAD_BYTES)
         beginning = source_of(file, size)
         head = head[: beginning.readinto(memoryview(head))]
+        _refuse_utf16(bytes(head), name)
         form = _format_of(bytes(head), Path(name))
         file.seek(0)
         scan: Scan

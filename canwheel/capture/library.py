@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
-from canwheel.capture.source import Progress
+from canwheel.capture.source import GREW_SHORTER, Progress
 from canwheel.capture.tally import ChannelNames, Tally
 from canwheel.errors import CaptureError
 from canwheel.frames import FrameFlag, Frames, Wanted, is_wanted
@@ -23,6 +23,13 @@ if TYPE_CHECKING:
 
 _BLOCK_MESSAGES = 20_000
 """Messages filled into columns at a time."""
+
+_FEWEST_TIMES = 10
+"""From so few frames nobody can tell whether times grow."""
+
+_GROWING_SHARE = 0.75
+"""So many times are no earlier than the one before, at least, where they grow; about half of those
+that count from the line before are."""
 
 _NAMELESS_CHANNEL = "0"
 """Name of the channel where a format knows none: the first one, as the library counts them."""
@@ -122,11 +129,16 @@ class LibraryScan:
         with _Remarks() as remarks, _opened(self._path, self._suffix) as (reader, position):
             size = self._path.stat().st_size
             for block in self._blocks(reader):
-                yield self._columns(block)
+                columns = self._columns(block)
+                if getattr(reader, "timestamps_format", None) == "relative":  # of ASC alone
+                    _require_growing(block)
+                yield columns
                 if self._progress is not None:
                     self._progress(min(position(), size), size)
             if getattr(reader, "file_size", 0) > size:  # BLF tells it in its header
                 self.tally.damage = self.tally.damage or "the file ends too early: it was cut"
+            if self._path.stat().st_size < size:
+                self.tally.damage = self.tally.damage or GREW_SHORTER
             if remarks.count and not self.tally.damage:
                 self.tally.damage = (
                     f"{remarks.count:,} pieces of it could not be read, the first: {remarks.first}"
@@ -185,6 +197,26 @@ class LibraryScan:
             channel=numbers,
             channels=channels,
             index=index[keep],
+        )
+
+
+def _require_growing(block: list["can.Message"]) -> None:
+    """Refuse times that each count from the frame before.
+
+    Some programs call times relative that count from the begin of the recording: those grow. The
+    others cannot be added up, as lines that are no frames count too, and the library drops them.
+
+    Raises
+    ------
+    CaptureError : the times of these messages do not grow.
+    """
+    if len(block) < _FEWEST_TIMES:
+        return
+    time_s = np.array([message.timestamp for message in block])
+    if time_s[-1] <= time_s[0] or np.mean(np.diff(time_s) >= 0) < _GROWING_SHARE:
+        raise CaptureError(
+            "its time stamps are relative, each counts from the line before it",
+            remedy="export it with absolute time stamps",
         )
 
 
@@ -267,7 +299,7 @@ def _opened(path: Path, suffix: str) -> Iterator[tuple[Iterable["can.Message"], 
     )
     file: AbstractContextManager[Any]
     if is_text:
-        file = path.open(encoding="utf-8", errors="replace")
+        file = path.open(encoding="utf-8-sig", errors="replace")  # a mark at the begin is no text
     elif is_binary and suffix != ".db":
         file = path.open("rb")
     else:
@@ -287,9 +319,14 @@ def _opened(path: Path, suffix: str) -> Iterator[tuple[Iterable["can.Message"], 
 
 
 def _position_of(opened: Any) -> Any:
-    """Return what tells how far a file has been read. [bytes]"""
+    """Return what tells how far a file has been read. [bytes]
+
+    The library closes a file that it has read to its end, before the last block is given on.
+    """
     raw = getattr(opened, "buffer", opened)
-    return raw.tell if hasattr(raw, "tell") else lambda: 0
+    if not hasattr(raw, "tell"):
+        return lambda: 0
+    return lambda: sys.maxsize if opened.closed else raw.tell()
 
 
 def _checking_blf_reader(base: Any) -> Any:

@@ -30,6 +30,9 @@ _HASH_BYTES = 1024 * 1024
 """Bytes hashed at a time: few enough to stay in cache, many enough that handing over the
 interpreter between two threads costs nothing."""
 
+GREW_SHORTER = "the file became shorter while it was read: what is lost is not judged"
+"""What is wrong with a file that something else writes anew, or cuts, meanwhile."""
+
 Progress = Callable[[int, int], None]
 """Called with bytes of the file done and bytes in all."""
 
@@ -63,9 +66,12 @@ class PlainSource:
 
     def readinto(self, room: memoryview) -> int:
         """Fill `room` from the front; return how many bytes came, 0 only at the end."""
+        wanted = room[: self.size - self.consumed]
         with _told():
-            count: int = self._file.readinto(room[: self.size - self.consumed])  # type: ignore[attr-defined]
+            count: int = self._file.readinto(wanted)  # type: ignore[attr-defined]
         self.consumed += count
+        if len(wanted) and not count:
+            self.damage = GREW_SHORTER
         return count
 
 

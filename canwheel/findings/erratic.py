@@ -41,6 +41,7 @@ def _moments(jumps: Jumps) -> int:
 def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -> Finding:
     count = len(jumps.spans)
     per_km = count / max(motion.distance_km, 1e-3)
+    by = "to values that no wheel can have, by more than" if jumps.is_beyond_speed else "by up to"
     return Finding(
         corner=corner,
         kind="erratic",
@@ -48,7 +49,7 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -
         spans=jumps.spans,
         count=count,
         says=(
-            f"Jumps {count} times in {motion.distance_km:.1f} km, by up to"
+            f"Jumps {count} times in {motion.distance_km:.1f} km, {by}"
             f" {jumps.largest_kph:.1f} km/h within a quarter of a second, at about"
             f" {jumps.at_kph:.0f} km/h: no wheel turns faster or slower that quickly."
         ),

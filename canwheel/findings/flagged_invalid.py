@@ -52,7 +52,8 @@ def _describe(corner: Corner, own: WheelSamples, spells: list[tuple[int, int]]) 
     values, counts = np.unique(flagged_raw, return_counts=True)
     raw = int(values[np.argmax(counts)])
     spans = tuple(Span(float(own.time_s[a]), float(own.time_s[b])) for a, b in spells)
-    total_s = sum(span.to_s - span.from_s + own.period_s for span in spans)
+    # What lies between two marks of one spell was read.
+    total_s = sum(int(own.flagged[a : b + 1].sum()) for a, b in spells) * own.period_s
     times = "once" if len(spans) == 1 else f"{len(spans)} times"
     return Finding(
         corner=corner,

@@ -36,6 +36,9 @@ FEWEST_S = 0.4
 """Time without a reading, and time with one above it, that it takes to say so. [s]"""
 
 
+_NO_START = "the drive had no start from or stop to a standstill"
+
+
 @dataclass(frozen=True, slots=True)
 class _PickUp:
     kph: float
@@ -48,7 +51,9 @@ class _PickUp:
 def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners that wake up later than the others at every start."""
     if not _low_speed_seen(motion):
-        return Outcome(not_judged=tuple(_untested(corner) for corner in CORNERS))
+        read = bool(np.any(~np.isnan(motion.speed_kph)))
+        why = _NO_START if read else "no corner was read"
+        return Outcome(not_judged=tuple(NotJudged(c, "late_pickup", why) for c in CORNERS))
     seen = _what_the_others_say(track, motion)
     pick_ups = {c: _pick_up(track.wheel(c), seen[c]) for c in CORNERS}
     findings, not_judged = [], []
@@ -56,7 +61,9 @@ def find_late_pickup(track: WheelTrack, motion: Motion) -> Outcome:
         mine = pick_ups[corner]
         rest = [p.kph for c, p in pick_ups.items() if c is not corner and p is not None]
         if mine is None or not rest:
-            not_judged.append(_untested(corner))
+            which = "it was" if mine is None else "the other corners were"
+            why = f"{which} not read at a start from or stop to a standstill"
+            not_judged.append(NotJudged(corner, "late_pickup", why))
             continue
         others = float(np.median(rest))
         spread_kph = SOUND_SPREAD_KPH + track.wheel(corner).resolution_kph
@@ -84,10 +91,6 @@ def _what_the_others_say(track: WheelTrack, motion: Motion) -> dict[Corner, Floa
 
 def _low_speed_seen(motion: Motion) -> bool:
     return bool(np.any(motion.moving & (motion.speed_kph < SOUND_SPREAD_KPH + MOVING_KPH)))
-
-
-def _untested(corner: Corner) -> NotJudged:
-    return NotJudged(corner, "late_pickup", "the drive had no start from or stop to a standstill")
 
 
 def _is_clear(pick_up: _PickUp) -> bool:

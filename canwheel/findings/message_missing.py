@@ -16,6 +16,13 @@ SHORTEST_S = 0.5
 FEWEST_PERIODS = 10
 """And at least this many of the message's own periods."""
 
+ENDED_S = 5.0
+"""A message of which so few frames came that its period is not known has ended when the rest of the
+drive is longer than this: the slowest wheel message comes every 0.1 s. [s]"""
+
+ENDED_FRAMES = 1000
+"""And when so many other frames came meanwhile: the recorder was listening."""
+
 RARE_BY_CHANCE = 1e-3
 """Where frames are lost at random, a gap counts only when chance would leave one as long in one
 drive of a thousand."""
@@ -46,7 +53,7 @@ def _longest_usual_s(own: WheelSamples) -> float:
 
 def _silences(track: WheelTrack, own: WheelSamples) -> tuple[Span, ...]:
     if len(own.time_s) < FEWEST_PERIODS:
-        return ()
+        return _ended_early(track, own)
     # The drive's end closes the last silence; before the first frame the unit may be waking up.
     time_s = np.append(own.time_s, max(track.duration_s, own.time_s[-1]))
     index = np.append(own.index, max(track.last_index + 1, own.index[-1] + 1))
@@ -54,6 +61,19 @@ def _silences(track: WheelTrack, own: WheelSamples) -> tuple[Span, ...]:
     long = gap_s > _longest_usual_s(own)
     at = np.flatnonzero(long & was_listening(own, gap_s, heard))
     return tuple(Span(float(time_s[i]), float(time_s[i + 1])) for i in at)
+
+
+def _ended_early(track: WheelTrack, own: WheelSamples) -> tuple[Span, ...]:
+    """Return the silence after the last of a few frames, where it is too long for any message."""
+    if len(own.time_s) == 0:
+        return ()
+    last_s = float(own.time_s[-1])
+    usual_s = float(np.max(np.diff(own.time_s), initial=0.0))
+    silence_s = track.duration_s - last_s
+    heard = track.last_index - int(own.index[-1])
+    if silence_s < max(ENDED_S, FEWEST_PERIODS * usual_s) or heard < ENDED_FRAMES:
+        return ()
+    return (Span(last_s, track.duration_s),)
 
 
 def _describe(corner: Corner, spans: tuple[Span, ...]) -> Finding:

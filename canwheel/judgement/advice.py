@@ -7,7 +7,7 @@ Transportation (FHWA-MC-98-008, 1998, section III and table 3) where they speak 
 common practice, no source. The maker's service information comes first, and the text says so.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import Proof
@@ -135,54 +135,66 @@ _PROVE = (
     "After the repair record the same route again and let compare judge both drives: a lamp that "
     "stays out is no proof yet"
 )
+_FIT = (
+    "Put the DBC right, or get the one of this car: it does not fit what was recorded of "
+    "{corners}, and no further drive shows more before it does"
+)
 _SEVERAL = (
     "{corners} show the same: begin with what they share, which is supply, earth and plug of the "
     "brake unit, and the last work done"
 )
 
 
-def advise(judgement: Judgement, drive_side: Side | None) -> tuple[str, ...]:
+def advise(
+    judgement: Judgement, drive_side: Side | None, *, unfit: Sequence[Corner] = ()
+) -> tuple[str, ...]:
     """What to check or to drive next, in order.
 
     Parameters
     ----------
     judgement : of one drive.
     drive_side : side the steering wheel is on, to spell the corners out.
+    unfit : corners for which the DBC does not fit: no drive shows them before it is put right.
     """
     faulty = judgement.with_verdict("faulty")
-    again = _drive_again(judgement, drive_side)
+    first = _put_right(unfit, drive_side)
+    again = _drive_again(judgement, drive_side, unfit)
     if not faulty:
-        return tuple(f"{step}." for step in (*again, *_drives_for_the_rest(judgement)))
+        rest = [] if unfit else _drives_for_the_rest(judgement)
+        return tuple(f"{step}." for step in (*first, *again, *rest))
     told_of_unit: set[str] = set()
     checks = [
         *_unit_checks(faulty, drive_side),
         *(step for judged in faulty for step in _corner_checks(judged, drive_side, told_of_unit)),
     ]
-    steps = [_SERVICE_FIRST, *_shared_causes(faulty, drive_side), *checks, _PROVE, *again]
+    shared = _shared_causes(faulty, drive_side)
+    steps = [*first, _SERVICE_FIRST, *shared, *checks, _PROVE, *again]
     return tuple(f"{step}." for step in steps)
 
 
-def advise_comparison(proof: Proof, after: Judgement, drive_side: Side | None) -> tuple[str, ...]:
+def advise_comparison(
+    proof: Proof, after: Judgement, drive_side: Side | None, *, unfit: Sequence[Corner] = ()
+) -> tuple[str, ...]:
     """What to check or to drive next after two drives, in order.
 
     Parameters
     ----------
     proof : of the two.
     after : the second drive.
-    drive_side : side the steering wheel is on, to spell the corners out.
+    drive_side, unfit : as for `advise`, of the second drive.
     """
     if proof.verdict in {"repair_proven", "nothing_to_prove"}:
         return ()
     if proof.verdict in {"fault_still_there", "new_fault"}:
-        return advise(after, drive_side)
-    steps = []
+        return advise(after, drive_side, unfit=unfit)
+    steps = [f"{step}." for step in _put_right(unfit, drive_side)]
     if proof.to_drive.phrases:
         more = say_list(proof.to_drive.phrases)
         steps.append(
             f"Drive and record {more}. Then compare again with all recordings made after the "
             "repair: they add up."
         )
-    steps += [f"{step}." for step in _drive_again(after, drive_side)]
+    steps += [f"{step}." for step in _drive_again(after, drive_side, unfit)]
     if not proof.claims:
         steps.append(
             "The first drive shows no fault that is sure enough to be proven gone: compare with "
@@ -257,7 +269,15 @@ def _shared_causes(faulty: tuple[CornerJudgement, ...], drive_side: Side | None)
     return ()
 
 
-def _drive_again(judgement: Judgement, drive_side: Side | None) -> list[str]:
+def _put_right(unfit: Sequence[Corner], drive_side: Side | None) -> list[str]:
+    """What comes before everything else where the DBC does not fit some corners."""
+    names = say_list([corner.described(drive_side) for corner in unfit])
+    return [_FIT.format(corners=names)] if unfit else []
+
+
+def _drive_again(
+    judgement: Judgement, drive_side: Side | None, unfit: Sequence[Corner]
+) -> list[str]:
     """What to drive before the corners can be judged that this drive left open."""
     steps = []
     for judged in judgement.with_verdict("doubtful"):
@@ -267,7 +287,7 @@ def _drive_again(judgement: Judgement, drive_side: Side | None) -> list[str]:
             f"{signs}, too few to act on. {_capital(_DRIVES[judged.findings[0].kind])}, and check "
             "again"
         )
-    untested = judgement.with_verdict("untested")
+    untested = [j for j in judgement.with_verdict("untested") if j.corner not in unfit]
     if untested:
         names = say_list([judged.corner.described(drive_side) for judged in untested])
         short_km = max(SOUND_NEEDS_KM - judged.coverage.read_km for judged in untested)

@@ -3,12 +3,15 @@
 Common practice of workshops and road tests, no source, except where a line says so.
 """
 
+from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import WheelLayout
 from canwheel.judgement.conditions import clean_km_needed
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import say_km_to_drive, say_list
+from canwheel.track.no_speed import NoSpeed
 from canwheel.track.units import assumed_scale
+from canwheel.track.wheel_track import WheelSamples, WheelTrack
 from canwheel.vehicle import Vehicle
 
 _BRAKES = (
@@ -97,6 +100,8 @@ _ALL_ALIKE = (
 _GIVE_SIZES = "Give {keys} in the vehicle file."
 _GIVE_UNIT = "Compare a held speed with the dash, and give the unit in the DBC."
 
+_CHECK_FIELD = "Check byte order, length and scale in {file}."
+
 _SELDOM_COUNT = 2
 """So few times, and the first drive says little of how often a fault comes. In a simulation of
 unrepaired faults that were looked at only after they had shown, those that came less than once in
@@ -131,6 +136,60 @@ def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
     said = " ".join(_ASSUMED[key].format(value=value) for key, value in assumed.items())
     keys = say_list(["tyre" if key == "rolling_circumference_m" else key for key in assumed])
     return (f"{said} {_ALL_ALIKE.format(remedy=_GIVE_SIZES.format(keys=keys))}",)
+
+
+def caution_fit(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
+    """Say where the DBC does not fit what was heard, and what was made of it.
+
+    A corner that no frame, or not every frame, carries; and values that can be no speed.
+    """
+    said = []
+    for corner in CORNERS:
+        wheel = track.wheel(corner)
+        if len(wheel.time_s) == 0 or wheel.too_short:
+            said.append(_say_not_carried(corner, wheel, layout))
+        if wheel.no_speed is not None:
+            said.append(_say_no_speed(corner, wheel.no_speed, layout))
+    return tuple(said)
+
+
+def _say_not_carried(corner: Corner, wheel: WheelSamples, layout: WheelLayout) -> str:
+    place = layout.wheel(corner)
+    message = f"{place.message} (0x{place.frame_id:X})"
+    carried = len(wheel.time_s)
+    if carried:
+        return (
+            f"{wheel.too_short:,} of {wheel.too_short + carried:,} frames of {message} are too"
+            f" short to carry {place.signal} ({corner.words}). Check that {layout.file} fits the"
+            " car, and that the recorder cuts no frames."
+        )
+    why = (
+        "they are all too short for it"
+        if wheel.too_short
+        else "the multiplexer value that goes with it never comes"
+    )
+    return (
+        f"No frame of {message} carries {place.signal} ({corner.words}): {why}. The corner is not"
+        f" judged. Check that {layout.file} fits the car."
+    )
+
+
+def _say_no_speed(corner: Corner, no_speed: NoSpeed, layout: WheelLayout) -> str:
+    times = "once" if no_speed.count == 1 else f"{no_speed.count:,} times"
+    values = "a value" if no_speed.count == 1 else "values"
+    said = (
+        f"{layout.wheel(corner).path} ({corner.words}) gives {values} of {no_speed.usual_kph:.4g}"
+        f" km/h, {times}, which can be no speed"
+    )
+    if no_speed.is_misplaced:
+        return f"{said}: the corner is not judged. {_CHECK_FIELD.format(file=layout.file)}"
+    if no_speed.mark is not None:
+        return (
+            f"{said}. The raw value {no_speed.mark} comes back and is taken for the unit's mark of"
+            f" having no value, though {layout.file} does not say so."
+        )
+    taken = "it is taken for a jump" if no_speed.count == 1 else "they are taken for jumps"
+    return f"{said}: {taken}. {_CHECK_FIELD.format(file=layout.file)}"
 
 
 def caution_comparison(

@@ -12,6 +12,7 @@ from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.frames import Frames
 from canwheel.outcome import Span
 from canwheel.track.clock import correct_clock, spread_repeats, usual_period_s
+from canwheel.track.no_speed import find_no_speed
 from canwheel.track.silence import was_listening
 from canwheel.track.units import counter_rate, kph_per_unit
 from canwheel.track.wheel_track import HelperSamples, WheelSamples, WheelTrack, at_times
@@ -105,7 +106,13 @@ def _wheel_samples(
         mean_over_s = 0.0
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value[order]) * factor
-        resolution = max(abs(place.scale) * factor, _step_seen(speed))
+        resolution = abs(place.scale) * factor
+    no_speed = find_no_speed(speed, raw, flagged, layout.unit)
+    if no_speed is not None:
+        flagged = flagged | no_speed.marked
+        speed[flagged | no_speed.at | no_speed.is_misplaced] = np.nan
+    if not mean_over_s:
+        resolution = max(resolution, _step_seen(speed))
     return WheelSamples(
         time_s=own_time_s,
         speed_kph=speed,
@@ -115,6 +122,8 @@ def _wheel_samples(
         resolution_kph=resolution,
         period_s=period_s,
         mean_over_s=mean_over_s,
+        no_speed=no_speed,
+        too_short=column.too_short,
     )
 
 

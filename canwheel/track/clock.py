@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.errors import CaptureError
 from canwheel.outcome import Span
 
 STEP_BACK_NS = 50_000_000
@@ -14,6 +15,17 @@ back than this is the clock's own step. [ns]"""
 LEAP_NS = 3_600_000_000_000
 """Nobody leaves a recorder running over an hour without a frame on a drive; a longer leap is the
 clock being set. [ns]"""
+
+QUICKEST_FRAME_NS = 20_000
+"""No bus carries a frame in less: 47 bits at least (ISO 11898-1), at a megabit a second or more of
+them where the data phase is quicker. [ns]"""
+
+FALLING_SHARE = 0.25
+"""Frames that two adapters hand over in batches go back now and then; stamps that go back so often
+are in no order of time."""
+
+FEWEST_STAMPS = 50
+"""Of fewer frames than this a clock is not told to stand: an adapter may hand them over at once."""
 
 _BASE_WINDOW = 8
 """Samples over which a period is measured, so that frames handed over in batches count fairly."""
@@ -31,6 +43,38 @@ class Clock:
 
     time_s: NDArray[np.float64]
     steps: tuple[Span, ...]
+
+
+def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
+    """Refuse time stamps by which nobody can tell how the car moved.
+
+    Parameters
+    ----------
+    time_ns : (n,) stamps of one channel in the order of the capture. [ns]
+    file : the recording, for the message.
+
+    Raises
+    ------
+    CaptureError : the stamps stand still, fall, or are in no order.
+    """
+    if len(time_ns) < FEWEST_STAMPS:
+        return
+    if np.ptp(time_ns) < len(time_ns) * QUICKEST_FRAME_NS:
+        raise CaptureError(
+            f"the time stamps stand still: {len(time_ns):,} frames within"
+            f" {np.ptp(time_ns) / 1e6:.3g} ms",
+            where=file,
+            remedy="record, or export, again with absolute time stamps",
+        )
+    delta = np.diff(time_ns)
+    falling = float(np.mean(delta < 0))
+    if falling > FALLING_SHARE:
+        how = "fall from frame to frame" if falling > 1 - FALLING_SHARE else "are in no order"
+        raise CaptureError(
+            f"the time stamps {how}: {falling:.0%} of them go back",
+            where=file,
+            remedy="sort the recording by time, the oldest frame first",
+        )
 
 
 def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:

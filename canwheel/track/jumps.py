@@ -8,6 +8,7 @@ import numpy as np
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import LONGEST_STEP_S, READ_FROM_KPH, Motion, smooth
+from canwheel.track.no_speed import fastest_kph
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
@@ -77,15 +78,18 @@ class Jumps:
     Attributes
     ----------
     spans : when, in order.
-    largest_kph : of them. [km/h]
+    largest_kph : of them; a value that can be no speed counts as the fastest that can. [km/h]
+    is_beyond_speed : whether there is such a value among them.
     at_kph : usual speed of the others meanwhile. [km/h]
-    at_m : distance that this wheel had rolled at each, by its readings between the jumps. [m]
+    at_m : distance that this wheel had rolled at each, by its readings between the jumps; those
+        to no speed left out, for no place of a wheel reads so. [m]
     """
 
     spans: tuple[Span, ...]
     largest_kph: float
     at_kph: float
     at_m: FloatColumn
+    is_beyond_speed: bool = False
 
     def place_on_the_wheel(self) -> tuple[float, float] | None:
         """Turn of the wheel, at one place of which they happen, and the chance of such a semblance.
@@ -126,18 +130,23 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
+    thrown = np.zeros(len(size), np.bool_) if own.no_speed is None else own.no_speed.at
+    thrown = thrown & (others > READ_FROM_KPH)
     mirror = seen[:, corner.mirror.position]
     allowed = np.where(np.isnan(mirror), np.maximum(allowed, ALONE_SHARE * others), allowed)
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     with np.errstate(invalid="ignore"):
         off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
         off &= others > READ_FROM_KPH
-    if not off.any():
+    if not (off | thrown).any():
         return None
     off &= size > ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s)
     off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
+    # Neither the road nor a tyre that slips makes a wheel read what can be no speed.
+    off |= thrown
+    size[thrown] = fastest_kph(track.unit) - others[thrown]
     found = [
         (first, last)
         for first, last in runs(off, ~off)
@@ -149,7 +158,10 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         spans=tuple(Span(float(own.time_s[a]), float(own.time_s[b])) for a, b in found),
         largest_kph=max(float(np.max(size[a : b + 1])) for a, b in found),
         at_kph=float(np.median([others[a] for a, _ in found])),
-        at_m=distance_m(own.time_s, own.speed_kph - jump)[[a for a, _ in found]],
+        at_m=distance_m(own.time_s, np.where(thrown, others, own.speed_kph - jump))[
+            [a for a, b in found if not thrown[a : b + 1].any()]
+        ],
+        is_beyond_speed=any(thrown[a : b + 1].any() for a, b in found),
     )
 
 

@@ -40,6 +40,9 @@ NYQUIST_SHARE = 0.4
 REACH_SHARE = 1.2
 """Cycles a sample up to which it is looked for: units smooth away what is quicker."""
 
+UNREAD_M = STRETCH_M / 4
+"""Way that is laid out for what was not read, however long that was. [m]"""
+
 OVERLAP_SHARE = 0.75
 """Stretches overlap by half under a taper; so many of them are independent (Welch's method)."""
 
@@ -236,9 +239,10 @@ def _place_samples(own: WheelSamples) -> _Placed | None:
         return None
     time_s, speed = own.time_s[good], own.speed_kph[good]
     step_s = np.diff(time_s)
-    broken = step_s > 3 * own.period_s
-    mean_mps = (speed[1:] + speed[:-1]) / 2 / KPH_PER_MPS
-    at_m = np.concatenate(([0.0], np.cumsum(np.where(broken, STRETCH_M / 4, mean_mps * step_s))))
+    step_m = (speed[1:] + speed[:-1]) / 2 / KPH_PER_MPS * step_s
+    # A step too far for any ripple bounds the grid as well, whatever a signal says of its speed.
+    broken = (step_s > 3 * own.period_s) | (step_m > UNREAD_M)
+    at_m = np.concatenate(([0.0], np.cumsum(np.where(broken, UNREAD_M, step_m))))
     half_m = np.maximum(SWELL_M, SWELL_SAMPLES * own.period_s * speed / KPH_PER_MPS) / 2
     low, high = np.searchsorted(at_m, at_m - half_m), np.searchsorted(at_m, at_m + half_m, "right")
     total = np.concatenate(([0.0], np.cumsum(speed)))

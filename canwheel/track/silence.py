@@ -25,7 +25,9 @@ def others_per_s(wheel: WheelSamples) -> float:
     step_s, others = np.diff(wheel.time_s), np.diff(wheel.index) - 1
     regular = (step_s > 0) & (step_s < REGULAR_PERIODS * wheel.period_s)
     listened_s = float(np.sum(step_s[regular]))
-    return float(np.sum(others[regular])) / listened_s if listened_s > 0 else 0.0
+    # Where frames stand out of the order of time, positions may fall: fewer than none were heard.
+    heard = max(0.0, float(np.sum(others[regular])))
+    return heard / listened_s if listened_s > 0 else 0.0
 
 
 def was_listening(

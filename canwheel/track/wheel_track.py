@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.corners import Corner, Side
+from canwheel.corners import CORNERS, Corner, Side
 from canwheel.definitions.layout import HelperName, SpeedUnit
 from canwheel.outcome import Span
+from canwheel.track.no_speed import NoSpeed
 
 FloatColumn = NDArray[np.float64]
 
@@ -20,14 +21,18 @@ class WheelSamples:
     Attributes
     ----------
     time_s : (n,) strictly rising, from the capture's first frame. [s]
-    speed_kph : (n,) NaN where the unit itself says that it has no value. [km/h]
+    speed_kph : (n,) NaN where the unit itself says that it has no value, and where what it sends
+        can be no speed. [km/h]
     raw : (n,) int64, the number as it stood on the bus.
-    flagged : (n,) the raw value is one of the signal's "invalid" or "not available" values.
+    flagged : (n,) the raw value is one of the signal's "invalid" or "not available" values, or one
+        that can be no speed and comes back.
     index : (n,) position of the frame among all frames of the capture.
     resolution_kph : one step of the raw number. [km/h]
     period_s : usual time between samples. [s]
     mean_over_s : each speed is the mean over the time before it, so long, as pulses were counted;
         0 where the unit itself sends a speed. [s]
+    no_speed : what it sends that can be no speed, None where there is nothing such.
+    too_short : frames of its message that end before the signal does; they are no samples.
     """
 
     time_s: FloatColumn
@@ -38,6 +43,13 @@ class WheelSamples:
     resolution_kph: float
     period_s: float
     mean_over_s: float = 0.0
+    no_speed: NoSpeed | None = None
+    too_short: int = 0
+
+    @property
+    def is_unfit(self) -> bool:
+        """Whether the DBC cannot be right here: nothing carries the signal, or it is no speed."""
+        return len(self.time_s) == 0 or (self.no_speed is not None and self.no_speed.is_misplaced)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,6 +101,11 @@ class WheelTrack:
         return self.wheels[corner.position]
 
     @property
+    def unfit(self) -> tuple[Corner, ...]:
+        """The corners for which the DBC does not fit what was heard."""
+        return tuple(corner for corner in CORNERS if self.wheel(corner).is_unfit)
+
+    @property
     def whole(self) -> Span:
         """The whole capture."""
         return Span(0.0, self.duration_s)
@@ -118,8 +135,12 @@ class WheelTrack:
         for corner, spans in hidden.items():
             own = self.wheel(corner)
             own_speed = own.speed_kph.copy()
-            own_speed[within(own.time_s, spans)] = np.nan
-            wheels[corner.position] = replace(own, speed_kph=own_speed)
+            unread = within(own.time_s, spans)
+            own_speed[unread] = np.nan
+            no_speed = own.no_speed
+            if no_speed is not None:
+                no_speed = replace(no_speed, at=no_speed.at & ~unread)
+            wheels[corner.position] = replace(own, speed_kph=own_speed, no_speed=no_speed)
             # A sample on the common base leans on its neighbours on both sides.
             wider = [Span(s.from_s - own.period_s, s.to_s + own.period_s) for s in spans]
             column = within(self.time_s, spans if own.time_s is self.time_s else wider)

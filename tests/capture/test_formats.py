@@ -198,3 +198,75 @@ def test_a_clock_that_leaps_takes_no_more_memory(log_file: Write) -> None:
     capture = read_capture(path)
     assert len(capture.frames) == 3
     assert capture.frames.index.tolist() == [0, 1, 2]
+
+
+def asc_file(path: Path, times_s: Any) -> Path:
+    lines = [f" {time_s:.6f} 1 1B2 Rx d 2 01 00" for time_s in times_s]
+    head = "date Mon Sep 21 17:13:20.5 2026\nbase hex  timestamps relative\n"
+    path.write_text(head + "internal events logged\n" + "\n".join(lines) + "\n")
+    return path
+
+
+@pytest.mark.parametrize("from_line_to_line", [[0.01] * 40, [0.0] + [0.0045, 0.0086, 0.0021] * 20])
+def test_asc_times_that_count_from_the_line_before_are_refused(
+    tmp_path: Path, from_line_to_line: list[float]
+) -> None:
+    path = asc_file(tmp_path / "drive.asc", from_line_to_line)
+    with pytest.raises(CaptureError, match="absolute time stamps") as refused:
+        read_capture(path)
+    assert str(refused.value).startswith(str(path))
+
+
+def test_asc_times_called_relative_that_grow_are_read(tmp_path: Path) -> None:
+    capture = read_capture(asc_file(tmp_path / "drive.asc", np.arange(40) / 100))
+    assert capture.summary.frames == 40
+    assert capture.summary.duration_s == pytest.approx(0.39)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("packed", [False, True])
+def test_text_of_two_bytes_a_letter_is_refused(
+    recording: Path, encoding: str, *, packed: bool
+) -> None:
+    if recording.suffix in {".blf", ".db"}:
+        pytest.skip("no text")
+    data = recording.read_text(encoding="utf-8").encode(encoding)
+    recording.write_bytes(gzip.compress(data) if packed else data)
+    with pytest.raises(CaptureError, match=r"this is UTF-16 text.*UTF-8") as refused:
+        read_capture(recording)
+    assert str(refused.value).startswith(str(recording))
+
+
+def test_a_byte_order_mark_is_no_text(recording: Path) -> None:
+    if recording.suffix in {".blf", ".db"}:
+        pytest.skip("no text")
+    plain = read_capture(recording)
+    recording.write_bytes(b"\xef\xbb\xbf" + recording.read_bytes())
+    marked = read_capture(recording)
+    assert marked.summary.frames == plain.summary.frames
+    assert np.array_equal(marked.frames.data, plain.frames.data)
+    assert marked.summary.damage == plain.summary.damage == ""
+
+
+def test_progress_is_told_to_the_end_of_what_the_library_reads(recording: Path) -> None:
+    told: list[tuple[int, int]] = []
+    read_capture(recording, progress=lambda done, total: told.append((done, total)))
+    size = recording.stat().st_size
+    assert told[-1][1] == size
+    assert told[-1][0] == (0 if recording.suffix == ".db" else size)
+
+
+@pytest.mark.parametrize("suffix", [".asc", ".blf"])
+def test_a_file_that_becomes_shorter_while_the_library_reads_it_is_damaged(
+    tmp_path: Path, suffix: str
+) -> None:
+    path = tmp_path / f"drive{suffix}"
+    with can.Logger(path) as logger:
+        for number in range(25_000):
+            logger(can.Message(timestamp=1.7e9 + number / 100, arbitration_id=0x100, data=[1]))
+    size = path.stat().st_size
+
+    def cut(_done: int, _total: int) -> None:
+        os.truncate(path, min(path.stat().st_size, size // 2))
+
+    assert "became shorter" in read_capture(path, progress=cut).summary.damage

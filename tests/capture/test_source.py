@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from canwheel.capture import read_capture
 from canwheel.capture.source import Fingerprint, PlainSource, open_file, size_of, source_of
 from canwheel.errors import CaptureError
 
@@ -101,3 +102,33 @@ def test_a_fingerprint_of_a_file_that_vanished_is_an_error(tmp_path: Path) -> No
         pytest.raises(CaptureError, match=r"gone\.log: the file cannot be read"),
     ):
         fingerprint.hexdigest()
+
+
+def test_a_file_that_becomes_shorter_while_it_is_read_is_damaged(
+    log_file: Write, drive_text: bytes
+) -> None:
+    path = log_file(drive_text)
+    view = memoryview(bytearray(1000))
+    with open_file(path) as file:
+        source = source_of(file, size_of(file, str(path)))
+        assert source.readinto(view) == 1000
+        path.write_bytes(drive_text[:1500])
+        assert source.readinto(view) == 500
+        assert source.damage == ""
+        assert source.readinto(view) == 0
+        assert "became shorter" in source.damage
+
+
+def test_a_recording_that_becomes_shorter_says_so_in_its_summary(
+    log_file: Write, drive_text: bytes
+) -> None:
+    text = drive_text * (4_000_000 // len(drive_text))
+    path = log_file(text)
+
+    def cut(done: int, total: int) -> None:
+        if done < total:
+            path.write_bytes(text[:done])
+
+    summary = read_capture(path, progress=cut).summary
+    assert "became shorter" in summary.damage
+    assert summary.frames > 0

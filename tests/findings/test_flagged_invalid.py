@@ -60,3 +60,12 @@ def test_marked_at_walking_pace_is_told(make_drive: Any, only_finding: Any) -> N
     flagged[drive.at(20, 26), 2] = True
     finding = only_finding(drive.track(flagged=flagged))
     assert (finding.corner, finding.kind) == (Corner.RL, "flagged_invalid")
+
+
+def test_what_is_read_between_the_marks_of_a_spell_is_not_counted(
+    town: Any, only_finding: Any
+) -> None:
+    moments = [(62 - 0.005 + k / 2, 62 + 0.005 + k / 2) for k in range(20)]  # a sample each
+    finding = only_finding(marked(town, Corner.RL, *moments))
+    assert finding.count == 1
+    assert finding.evidence["flagged_s"] == pytest.approx(20 * 0.02, abs=0.01)

@@ -70,3 +70,20 @@ def test_beside_a_corner_that_is_marked(town: Any, said: Any) -> None:
         "FL": ["late_pickup"],
         "RL": ["flagged_invalid"],
     }
+
+
+def test_a_corner_that_was_never_read_is_not_the_drives_fault(town: Any) -> None:
+    present = np.ones(town.kph.shape, bool)
+    present[:, Corner.FR.position] = False
+    whys = {
+        n.corner: n.why
+        for n in examine(town.track(present=present)).outcome.not_judged
+        if n.kind == "late_pickup"
+    }
+    assert whys == {Corner.FR: "it was not read at a start from or stop to a standstill"}
+
+
+def test_where_no_corner_was_read_that_is_said(town: Any) -> None:
+    track = town.track(flagged=np.ones(town.kph.shape, bool))
+    whys = {n.why for n in examine(track).outcome.not_judged if n.kind == "late_pickup"}
+    assert whys == {"no corner was read"}

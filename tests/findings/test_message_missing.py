@@ -65,3 +65,27 @@ def test_a_recorder_that_heard_nothing_accuses_no_wheel(town: Any, said: Any, ev
     quiet = replace(quiet, wheels=wheels, last_index=len(wheels[0].time_s) * 80)
     assert said(quiet) == said(track) == {}
     assert [(e.kind, e.corner) for e in events(quiet)] == [("recording_gap", None)]
+
+
+@pytest.mark.parametrize("frames", [1, 2, 5, 9])
+def test_a_message_that_ends_after_a_few_frames(town: Any, said: Any, frames: int) -> None:
+    from_s = float(town.time_s[frames])
+    track = silent(town, REAR, (from_s, 999), rear_later_s=0.007)
+    told = {corner: kinds for corner, kinds in said(track).items() if "message_missing" in kinds}
+    assert told == {"RL": ["message_missing"], "RR": ["message_missing"]}
+
+
+@pytest.mark.parametrize(("last_s", "last_index"), [(4.0, 200_000), (150.0, 500)])
+def test_a_few_frames_at_the_end_of_what_was_heard_are_no_news(
+    town: Any, said: Any, last_s: float, last_index: int
+) -> None:
+    """A recording that has only begun, and one in which nothing else was heard."""
+    present = np.zeros(town.kph.shape, bool)
+    present[:4] = True
+    assert said(town.track(present=present, duration_s=last_s, last_index=last_index)) == {}
+
+
+def test_a_few_frames_far_apart_are_the_messages_own_pace(town: Any, said: Any) -> None:
+    present = np.zeros(town.kph.shape, bool)
+    present[::1000] = True  # every 20 s
+    assert said(town.track(present=present)) == {}

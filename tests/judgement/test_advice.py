@@ -241,3 +241,15 @@ def test_a_pair_of_crossed_corners_is_followed_once(drive: Drive, finding: MakeF
     # What is done at each wheel is told for each.
     assert sum("its wiring" in step for step in steps) == 2
     assert sum(step.startswith("Rear right, flagged invalid: ") for step in steps) == 1
+
+
+def test_definitions_that_do_not_fit_come_before_every_check_and_drive(
+    drive: Drive, finding: MakeFinding
+) -> None:
+    dead = drive(TOWN, finding(Corner.RL, "no_signal", (0.0, 3.0)))
+    steps = advise(dead, "right", unfit=(Corner.FR,))
+    assert steps[0].startswith("Put the DBC right")
+    assert "front right (driver's side)" in steps[0]
+    assert "service information" in steps[1]
+    (only,) = advise(drive(YARD), None, unfit=tuple(Corner))
+    assert "front left, front right, rear left and rear right" in only

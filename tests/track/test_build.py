@@ -12,6 +12,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import BitField, RawRange, SignalPlace, SpeedUnit, WheelLayout
 from canwheel.findings import examine
 from canwheel.frames import Frames, IdPattern
+from canwheel.judgement.cautions import caution_fit
 from canwheel.track.build import build_track
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, VehicleFacts
@@ -306,3 +307,76 @@ def test_a_single_frame() -> None:
     track = build(heard((FRONT, [1.0], [5000] * 4)), ONE_MESSAGE)
     assert track.speed_kph.shape == (1, 4)
     assert examine(track).outcome.findings == ()
+
+
+# --- values that can be no speed ---
+
+TENTH = replace(ONE_MESSAGE, wheels=tuple(place(FRONT, 7 + 16 * k, scale=0.1) for k in range(4)))
+"""Sixteen bits in steps of 0.1 km/h hold up to 6,553 km/h."""
+
+
+def town_raw(time_s: Any) -> Any:
+    """Four wheels between 20 and 60 km/h on a road with bumps, in steps of 0.1 km/h. (n, 4)"""
+    bumps = np.random.default_rng(5).normal(0, 2, (len(time_s), 4))
+    return np.round(400 + 200 * np.sin(time_s / 9)[:, None] + bumps).astype(np.int64)
+
+
+def said_of(raw: Any, time_s: Any) -> tuple[WheelTrack, list[tuple[Corner, str]]]:
+    track = build(heard((FRONT, time_s, list(raw.T))), TENTH)
+    return track, [(f.corner, f.kind) for f in examine(track).outcome.findings]
+
+
+def test_a_raw_value_beyond_every_speed_that_comes_back_is_a_mark() -> None:
+    time_s = ticks(0, 120)
+    raw = town_raw(time_s)
+    raw[::50, 2] = 0xFFFE
+    track, found = said_of(raw, time_s)
+    assert found == [(Corner.RL, "flagged_invalid")]
+    no_speed = track.wheel(Corner.RL).no_speed
+    assert no_speed is not None
+    assert (no_speed.mark, no_speed.count) == (0xFFFE, len(raw[::50]))
+    assert np.isnan(track.speed_kph[::50, 2]).all()
+
+
+def test_single_glitches_beyond_every_speed_are_jumps() -> None:
+    time_s = ticks(0, 120)
+    raw = town_raw(time_s)
+    raw[500::700, 1] = 0xC000 + np.arange(len(raw[500::700]))
+    _, found = said_of(raw, time_s)
+    assert found == [(Corner.FR, "erratic")]
+
+
+def test_one_glitch_beyond_every_speed_is_told_of_but_accuses_nobody() -> None:
+    time_s = ticks(0, 120)
+    raw = town_raw(time_s)
+    raw[3000, 1] = 0xC000
+    track, found = said_of(raw, time_s)
+    assert found == []
+    no_speed = track.wheel(Corner.FR).no_speed
+    assert no_speed is not None
+    assert (no_speed.count, no_speed.mark, no_speed.is_misplaced) == (1, None, False)
+    assert no_speed.usual_kph == pytest.approx(0xC000 / 10)
+    (caution,) = caution_fit(track, TENTH)
+    assert "(front right) gives a value of 4915 km/h, once" in caution
+    assert "it is taken for a jump" in caution
+
+
+def test_a_field_that_mostly_gives_no_speed_is_not_judged() -> None:
+    time_s = ticks(0, 120)
+    raw = town_raw(time_s)
+    raw[:, 3] = raw[:, 3].astype(np.uint16).byteswap()
+    track, found = said_of(raw, time_s)
+    assert found == []
+    no_speed = track.wheel(Corner.RR).no_speed
+    assert no_speed is not None
+    assert no_speed.is_misplaced
+    assert np.isnan(track.speed_kph[:, 3]).all()
+
+
+def test_a_signal_without_a_unit_may_count_in_thousandths() -> None:
+    time_s = ticks(0, 20)
+    layout = replace(ONE_MESSAGE, unit="proportional")
+    whole = replace(layout, wheels=tuple(place(FRONT, 7 + 16 * k, scale=1.0) for k in range(4)))
+    track = build(heard((FRONT, time_s, [town_raw(time_s)[:, 0] * 100] * 4)), whole)
+    assert track.wheel(Corner.FL).no_speed is None
+    assert np.nanmax(track.speed_kph) > 50_000

@@ -109,3 +109,53 @@ def test_only_a_few_identifiers_need_no_more(file: Path) -> None:
     with pytest.raises(CaptureError) as caught:
         choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
     assert caught.value.details == "it has 0x300 (1 times)"
+
+
+def test_a_channel_without_wheels_is_answered_with_the_one_that_has_them(file: Path) -> None:
+    both = heard(can0=[FRONT, REAR], vcan3=[OTHER])
+    with pytest.raises(RequestError) as caught:
+        choose_channel(both, LAYOUT, "vcan3", file)
+    assert str(caught.value).endswith(
+        "channel vcan3 does not carry FRONT (0x1A0), REAR (0x1A2); can0 does. Give --channel can0."
+    )
+
+
+def test_identifiers_of_the_other_length_are_told(file: Path) -> None:
+    file.write_text("(1.000000) can0 000001A0#00\n(1.100000) can0 300#00\n")
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details == (
+        "it has 0x300 (1 times), 0x1A0 (29 bits, 1 times); 0x1A0 has 29 bits in the recording and"
+        " 11 in van.dbc: one of them is wrong"
+    )
+
+
+def test_a_recording_of_requests_alone_has_no_data(file: Path) -> None:
+    file.write_text("(1.000000) can0 1A0#R\n")
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(heard(can0=[OTHER]), LAYOUT, None, file)
+    assert caught.value.details == "it has no frame with data"
+
+
+def test_a_channel_with_hardly_a_wheel_frame_is_none(file: Path) -> None:
+    frames = heard(can0=[FRONT, REAR] * 150, Dan0=[FRONT, REAR])
+    assert choose_channel(frames, LAYOUT, None, file)[1] == "can0"
+    assert choose_channel(frames, LAYOUT, "Dan0", file)[1] == "Dan0"
+
+
+def test_channels_scrambled_by_damage_are_refused(file: Path) -> None:
+    frames = heard(can0=[FRONT, REAR] * 150, Dan0=[FRONT, REAR], D7A0=[REAR, FRONT])
+    damage = "the gz data is damaged"
+    with pytest.raises(CaptureError) as caught:
+        choose_channel(frames, LAYOUT, None, file, damage=damage)
+    assert "the gz data is damaged; its lines are scrambled" in str(caught.value)
+    assert "Dan0" not in str(caught.value)
+    assert choose_channel(frames, LAYOUT, "can0", file, damage=damage)[1] == "can0"
+
+
+def test_damage_is_named_where_no_channel_fits(file: Path) -> None:
+    with pytest.raises(CaptureError, match="the file ends too early; channel can0 has FRONT"):
+        choose_channel(heard(can0=[FRONT]), LAYOUT, None, file, damage="the file ends too early")
+    two = heard(can0=[FRONT, REAR], can1=[FRONT, REAR])
+    with pytest.raises(RequestError, match="the file ends too early; channels can0, can1"):
+        choose_channel(two, LAYOUT, None, file, damage="the file ends too early")

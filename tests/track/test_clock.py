@@ -5,7 +5,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from canwheel.track.clock import correct_clock, spread_repeats, usual_period_s
+from canwheel.errors import CaptureError
+from canwheel.track.clock import (
+    correct_clock,
+    require_running_clock,
+    spread_repeats,
+    usual_period_s,
+)
 
 SECOND = 1_000_000_000
 YEAR_S = 365 * 86400
@@ -111,3 +117,32 @@ def test_spread_times_rise(ticks: list[int], period_s: float) -> None:
     spread = spread_repeats(time_s, period_s)
     assert np.all(np.diff(spread) > 0)
     assert np.all(spread >= time_s)
+
+
+def test_stamps_that_stand_still_are_refused() -> None:
+    for stamp in (0, 16_000_000):
+        with pytest.raises(CaptureError, match="stand still") as refused:
+            require_running_clock(np.full(500, stamp), "drive.log")
+        assert str(refused.value).startswith("drive.log: ")
+    barely = np.arange(500, dtype=np.int64) * 10_000  # no bus carries 100,000 frames a second
+    with pytest.raises(CaptureError, match="stand still"):
+        require_running_clock(barely, "drive.log")
+
+
+def test_stamps_that_fall_or_are_in_no_order_are_refused() -> None:
+    rising = np.arange(1000, dtype=np.int64) * 20_000_000
+    with pytest.raises(CaptureError, match="fall from frame to frame"):
+        require_running_clock(rising[::-1], "drive.log")
+    with pytest.raises(CaptureError, match="in no order"):
+        require_running_clock(np.random.default_rng(1).permutation(rising), "drive.log")
+
+
+def test_stamps_as_recorders_give_them_are_let_pass() -> None:
+    rising = np.arange(1000, dtype=np.int64) * 20_000_000
+    stepped = rising.copy()
+    stepped[500:] -= 3600 * SECOND
+    in_batches = rising // (8 * 20_000_000)  # eight frames to a stamp
+    disordered = rising.reshape(-1, 8).copy()
+    disordered[:, [0, 1]] = disordered[:, [1, 0]]
+    for time_ns in (rising, stepped, in_batches * 160_000_000, disordered.ravel(), rising[:3] * 0):
+        require_running_clock(time_ns, "drive.log")

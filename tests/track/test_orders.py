@@ -197,3 +197,11 @@ def test_way_in_short_pieces_has_no_spectrum() -> None:
     own = wheel(120)
     own.speed_kph[(own.time_s % 5) < 2] = np.nan  # 38 m in one piece at most
     assert ripple_spectrum(own) is None
+
+
+def test_impossible_speeds_do_not_make_the_grid_grow() -> None:
+    own = with_sine(wheel(240), 0.01, 1)
+    own.speed_kph[4000:4100] = 1e15
+    spectrum = ripple_spectrum(own)
+    assert spectrum is not None
+    assert amplitude_at(spectrum, 1) == pytest.approx(0.01, rel=0.3)

@@ -55,3 +55,11 @@ def test_on_a_quiet_bus(town: Any, silence_s: float, heard: int, listening: obje
     assert others_per_s(quiet) == pytest.approx(8, rel=0.01)
     said = was_listening(quiet, np.array([silence_s]), np.array([heard]))
     assert bool(said[0]) is listening
+
+
+def test_positions_that_fall_are_no_rate(town: Any) -> None:
+    """As in a recording whose lines stand in falling order of time."""
+    wheel = town.track().wheel(Corner.FL)
+    falling = replace(wheel, index=wheel.index[::-1].copy())
+    assert others_per_s(falling) == 0
+    assert np.all(np.isfinite(was_listening(falling, np.array([2.0]), np.array([8000]))))
