@@ -149,8 +149,8 @@ COMPANY_SHARES = (0.5, 0.8)
 the tightest turn stays above 0.55."""
 
 SPIN_S, SPIN_MPS2, SPIN_MEAN_S = 1.0, 8.0, 0.1
-"""A wheel that gains speed faster than tyres grip spins, by means over the last; within the first
-after it, one that is still slow is no silent one. [s], [m/s²], [s]"""
+"""A wheel that gains speed faster than tyres grip spins, by means over the last; one that was slow
+then, and not faster since, is no silent one for as long as the first. [s], [m/s²], [s]"""
 
 LET_GO_S = 0.8
 """On ice a wheel may stand so long after the driver has let go of the brake... [s]"""
@@ -310,7 +310,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         if spell.silent_s > LONGEST_LOCK_S
         or spell.in_company
         or not others_spin[
-            slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.to_s)))
+            slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
         ].any()
     )
 
