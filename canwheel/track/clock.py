@@ -21,8 +21,11 @@ QUICKEST_FRAME_NS = 20_000
 them where the data phase is quicker. [ns]"""
 
 FALLING_SHARE = 0.25
-"""Frames that two adapters hand over in batches go back now and then; stamps that go back so often
-are in no order of time."""
+"""Frames that two adapters hand over in batches go back now and then; stamps that go back so often,
+and so far, are in no order of time..."""
+
+FAR_BACK_NS = 1_000_000_000
+"""... while a poor clock shakes them by some hundredths of a second. [ns]"""
 
 FEWEST_STAMPS = 50
 """Of fewer frames than this a clock is not told to stand: an adapter may hand them over at once."""
@@ -68,7 +71,9 @@ def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
         )
     delta = np.diff(time_ns)
     falling = float(np.mean(delta < 0))
-    if falling > FALLING_SHARE:
+    back = delta[delta < 0]
+    in_no_order = falling > FALLING_SHARE and -np.median(back) > FAR_BACK_NS
+    if in_no_order or falling > 1 - FALLING_SHARE:
         how = "fall from frame to frame" if falling > 1 - FALLING_SHARE else "are in no order"
         raise CaptureError(
             f"the time stamps {how}: {falling:.0%} of them go back",

@@ -144,5 +144,7 @@ def test_stamps_as_recorders_give_them_are_let_pass() -> None:
     in_batches = rising // (8 * 20_000_000)  # eight frames to a stamp
     disordered = rising.reshape(-1, 8).copy()
     disordered[:, [0, 1]] = disordered[:, [1, 0]]
-    for time_ns in (rising, stepped, in_batches * 160_000_000, disordered.ravel(), rising[:3] * 0):
+    shaken = rising + np.random.default_rng(2).integers(-40_000_000, 40_000_000, 1000)
+    batches = in_batches * 160_000_000
+    for time_ns in (rising, stepped, batches, disordered.ravel(), shaken, rising[:3] * 0):
         require_running_clock(time_ns, "drive.log")
