@@ -303,26 +303,23 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
     )
-    others_spin = _others_spin(track, corner)
     return tuple(
         spell
         for spell in spells
-        if spell.silent_s > LONGEST_LOCK_S
-        or spell.in_company
-        or not others_spin[
-            slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
-        ].any()
+        if spell.silent_s > LONGEST_LOCK_S or spell.in_company or not _others_spin(track, spell)
     )
 
 
-def _others_spin(track: WheelTrack, corner: Corner) -> NDArray[np.bool_]:
-    """(n,) where another corner gains speed as no car does, while this one hardly rolls yet."""
-    calm = smooth(track.speed_kph, samples_in(track, SPIN_MEAN_S))
-    own = calm[:, corner.position]
-    with np.errstate(invalid="ignore"):
-        gain = np.gradient(calm, axis=0) * samples_in(track, 1.0) > SPIN_MPS2 * KPH_PER_MPS
-        gain[:, corner.position] = False
-        return np.asarray(gain.any(axis=1) & (own < READ_FROM_KPH))
+def _others_spin(track: WheelTrack, spell: ZeroSpell) -> bool:
+    """Whether another corner gained speed as no car does, just before, while this one was slow."""
+    before = slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
+    calm = smooth(track.speed_kph[before], samples_in(track, SPIN_MEAN_S))
+    if len(calm) < 2:  # noqa: PLR2004 - a slope needs two points
+        return False
+    slow = calm[:, spell.corner.position] < READ_FROM_KPH
+    others = np.delete(calm, spell.corner.position, axis=1)
+    gain_kph = np.gradient(others, axis=0) * samples_in(track, 1.0)
+    return bool(np.any(slow[:, None] & (gain_kph > SPIN_MPS2 * KPH_PER_MPS)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
