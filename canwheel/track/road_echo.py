@@ -35,6 +35,10 @@ MOST = 4.0
 PACE_KPH = 12.0
 """Slower, single teeth shake the reading more than the road does. [km/h]"""
 
+FARTHEST_APART_M, COARSEST_SHARE = 1.6, 0.005
+"""Readings farther apart on the road, or in steps of more of the speed, do not show what a wheel
+does on it, but the steps themselves, which all four take at about the same time."""
+
 BLOCK_M = 100.0
 """The spread between stretches so long tells the error. [m]"""
 
@@ -57,18 +61,25 @@ def placed_by_road(track: WheelTrack, motion: Motion, one: Corner, other: Corner
     speed_kph, pace_kph = _by_distance(track, motion)
     if len(pace_kph) < BLOCK_M / STEP_M * FEWEST_BLOCKS:
         return None
+    shown = _is_shown(track, _inner(pace_kph, 0))
     shaking = {corner: _shaking(speed_kph[:, corner.position]) for corner in CORNERS}
     agreement = []
     for place, left_out in ((one, other), (other, one)):
-        by_wheelbase = _block_means(
-            _agreement(shaking, place, left_out), _inner(pace_kph, 0) > PACE_KPH
-        )
+        by_wheelbase = _block_means(_agreement(shaking, place, left_out), shown)
         if by_wheelbase.shape[1] < FEWEST_BLOCKS:
             return None
         agreement.append(by_wheelbase[int(np.argmax(by_wheelbase.mean(axis=1)))])
     lean = agreement[0] - agreement[1]
     error = float(np.std(lean)) / math.sqrt(len(lean))
     return Placing(float(np.mean(lean)), error, LEAST_LEAN)
+
+
+def _is_shown(track: WheelTrack, pace_kph: FloatColumn) -> NDArray[np.bool_]:
+    """(n,) where the readings come often and fine enough to show the road."""
+    period_s = max(wheel.period_s for wheel in track.wheels)
+    step_kph = max(wheel.resolution_kph for wheel in track.wheels)
+    often = pace_kph / KPH_PER_MPS * period_s < FARTHEST_APART_M
+    return np.asarray((pace_kph > PACE_KPH) & often & (step_kph < COARSEST_SHARE * pace_kph))
 
 
 def _by_distance(track: WheelTrack, motion: Motion) -> tuple[FloatColumn, FloatColumn]:

@@ -16,12 +16,17 @@ STRAIGHT = [(0, 40), (60, 70), (150, 50)]
 
 
 def on_a_road(
-    make_drive: Any, *, wheelbase_m: float = 2.7, alike: float = 0.5, seed: int = 1
+    make_drive: Any,
+    *,
+    wheelbase_m: float = 2.7,
+    alike: float = 0.5,
+    seed: int = 1,
+    period_s: float = 0.01,
 ) -> tuple[Any, Any]:
     """A straight drive over bumps: each side has its own, and `alike` of them under both."""
-    drive = make_drive(STRAIGHT, (), noise=0.0005, period_s=0.01)
+    drive = make_drive(STRAIGHT, (), noise=0.0005, period_s=period_s)
     rng = np.random.default_rng(seed)
-    at_m = np.cumsum(drive.kph.mean(axis=1) / 3.6 * 0.01)
+    at_m = np.cumsum(drive.kph.mean(axis=1) / 3.6 * period_s)
     places_m = np.arange(0, at_m[-1] + 10, 0.5)
     both, *sides = rng.normal(0, 0.004, (3, len(places_m)))
     kph = drive.kph.copy()
@@ -73,3 +78,13 @@ def test_too_short_a_way_says_nothing(make_drive: Any) -> None:
     assert placed(drive, drive.spoilt(2, drive.kph[:, 0]), 0, 2) is None
     parked = make_drive([(0, 0), (30, 0)], ())
     assert placed(parked, parked.kph, 0, 2) is None
+
+
+@pytest.mark.parametrize(("period_s", "resolution_kph"), [(0.2, 0.01), (0.01, 1.0)])
+def test_readings_too_far_apart_or_too_coarse_say_nothing(
+    make_drive: Any, period_s: float, resolution_kph: float
+) -> None:
+    drive, kph = on_a_road(make_drive, period_s=period_s)
+    kph[:, 3] = kph[:, 1]
+    track = drive.track(kph, resolution_kph=resolution_kph)
+    assert placed_by_road(track, estimate_motion(track), CORNERS[1], CORNERS[3]) is None
