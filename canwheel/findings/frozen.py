@@ -127,7 +127,7 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         outside = np.maximum(value - slowest, fastest - value) > must_change
         # In a turn one side may keep its speed while the other changes; crosswise where the
         # connectors of an axle are on each other's places.
-        crosswise_stands = high[:, 2] - low[:, 2] <= must_change
+        crosswise_stands = high[:, 2] - low[:, 2] <= must_change / 2
         side_changes = (high[:, 0] - low[:, 0] > must_change) & ~crosswise_stands
         no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
         # The wheel beside it changes too, unless the other axle spins, or it is not read.

@@ -36,7 +36,7 @@ MOST_AROUND = 81
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
 
-STEEP_MPS2 = 50.0
+STEEP_MPS2 = 40.0
 """A wheel that spins and is caught again, by the driver or by traction control, gains and loses
 speed more slowly than this (computed: up to 36); a jump is quicker at one of its ends. [m/s²]"""
 

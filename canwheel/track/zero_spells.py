@@ -148,9 +148,9 @@ COMPANY_SHARES = (0.5, 0.8)
 """... fall below the first and come up to the second share of the fastest one: the inner wheel of
 the tightest turn stays above 0.55."""
 
-SPIN_S, SPIN_MPS2, SPIN_MEAN_S = 1.0, 8.0, 0.1
-"""A wheel that gains speed faster than tyres grip spins, by means over the last; one that was slow
-then, and not faster since, is no silent one for as long as the first. [s], [m/s²], [s]"""
+SPIN_S, SPIN_MPS2, SPIN_GAIN_S = 1.0, 8.0, 0.2
+"""A wheel that gains speed faster than tyres grip, for as long as the last, spins; one that was
+slow then is no silent one for as long as the first. [s], [m/s²], [s]"""
 
 LET_GO_S = 0.8
 """On ice a wheel may stand so long after the driver has let go of the brake... [s]"""
@@ -311,15 +311,19 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
 
 
 def _others_spin(track: WheelTrack, spell: ZeroSpell) -> bool:
-    """Whether another corner gained speed as no car does, just before, while this one was slow."""
-    before = slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
-    calm = smooth(track.speed_kph[before], samples_in(track, SPIN_MEAN_S))
-    if len(calm) < 2:  # noqa: PLR2004 - a slope needs two points
+    """Whether another corner gained speed as no car does, just before, while this one was slow.
+
+    It reads again later: one that never does is silent whoever spins.
+    """
+    if spell.to_the_end:
         return False
-    slow = calm[:, spell.corner.position] < READ_FROM_KPH
-    others = np.delete(calm, spell.corner.position, axis=1)
-    gain_kph = np.gradient(others, axis=0) * samples_in(track, 1.0)
-    return bool(np.any(slow[:, None] & (gain_kph > SPIN_MPS2 * KPH_PER_MPS)))
+    before = slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
+    calm = smooth(track.speed_kph[before], samples_in(track, SPIN_GAIN_S / 2))
+    later = samples_in(track, SPIN_GAIN_S)
+    slow = calm[later:, spell.corner.position] < READ_FROM_KPH
+    gained_kph = np.delete(calm[later:] - calm[:-later], spell.corner.position, axis=1)
+    beyond_grip = gained_kph > SPIN_MPS2 * SPIN_GAIN_S * KPH_PER_MPS
+    return bool(np.any(slow[:, None] & beyond_grip))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
