@@ -150,7 +150,8 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     found = [
         (first, last)
         for first, last in runs(off, ~off)
-        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S and _is_steep(own, first, last)
+        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S
+        and (thrown[first : last + 1].any() or _is_steep(own, first, last))
     ]
     if not found:
         return None
