@@ -49,11 +49,11 @@ TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0012, 40.0
 other corner, the one on its axle among them, and no chance is left. On sound real drives they come
 to 0.22 %, alike on both wheels of an axle."""
 
-TEETH_OUTSTANDING = {1: 8.0, 2: 5.0, 3: 3.5}
-"""So many times the most of the other corners, by how many of those are read: sound rings are cut
-unevenly, some twice as much as the others of their car..."""
+TEETH_OUTSTANDING = {1: 9.0, 2: 6.5, 3: 4.5}
+"""So many times the most of the other corners, by how many of those are read: the pitches of sound
+rings are off by 0.1 to 0.6 % (common practice, no source), on one by six times as on another..."""
 
-FAINT_RIPPLE, FAINT_TIMES = 0.002, 1.5
+FAINT_RIPPLE, FAINT_TIMES = 0.002, 1.2
 """... and so many times more of what is no more than sound rings show."""
 
 NEAR_SHARE = 0.03
