@@ -52,6 +52,17 @@ HARD_MPS2 = 1.5
 BRAKED_MPS2 = 0.5
 """On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
 
+PULLED_MPS2 = 0.3
+"""And a driven one spins and is caught again while the car gains no more, which readings that come
+seldom show as a jump. [m/s²]"""
+
+WHEELBASES_M = (2.2, 4.4)
+"""Of cars and vans (common practice, no source). What throws a front wheel throws the rear one
+behind it so much road later. [m]"""
+
+REPEATED_SHARE = 0.4
+"""It is the same bump from so much of the size on: tyres, loads and readings differ."""
+
 
 ROUGH_S = 2.0
 """How rough the road is shows in how the other corners shake over so long. [s]"""
@@ -144,15 +155,24 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
+    if own.period_s > SLOPE_SEEN_S:
+        off &= ~((jump > 0) & (accel > PULLED_MPS2))
     # Neither the road nor a tyre that slips makes a wheel read what can be no speed.
     off |= thrown
     size[thrown] = fastest_kph(track.unit) - others[thrown]
-    found = [
-        (first, last)
-        for first, last in runs(off, ~off)
-        if own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S
-        and (thrown[first : last + 1].any() or _is_steep(own, first, last))
-    ]
+    beside = np.abs(
+        _away_from_itself(seen[:, corner.same_side.position], own.period_s, allowed / 2)
+    )
+    found = []
+    for first, last in runs(off, ~off):
+        jumped = slice(first, last + 1)
+        is_short = own.time_s[last] - own.time_s[first] <= LONGEST_JUMP_S
+        bump_kph = np.max(beside[_same_road(own, corner, others[first], jumped)], initial=0.0)
+        if is_short and (
+            thrown[jumped].any()
+            or (_is_steep(own, jumped) and bump_kph < REPEATED_SHARE * np.max(size[jumped]))
+        ):
+            found.append((first, last))
     if not found:
         return None
     return Jumps(
@@ -166,11 +186,20 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     )
 
 
-def _is_steep(own: WheelSamples, first: int, last: int) -> bool:
+def _same_road(own: WheelSamples, corner: Corner, at_kph: float, jumped: slice) -> slice:
+    """Samples while the same side's other wheel rolls where this one rolled when it jumped."""
+    near_s, far_s = (wheelbase_m * KPH_PER_MPS / at_kph for wheelbase_m in WHEELBASES_M)
+    from_s, to_s = own.time_s[jumped][[0, -1]]
+    shift_s = (near_s, far_s) if corner.axle == "front" else (-far_s, -near_s)
+    window_s = (from_s + shift_s[0] - own.period_s, to_s + shift_s[1] + own.period_s)
+    return slice(*np.searchsorted(own.time_s, window_s))
+
+
+def _is_steep(own: WheelSamples, jumped: slice) -> bool:
     """Whether a jump begins or ends more quickly than a wheel turns faster or slower."""
     if own.period_s > SLOPE_SEEN_S:
         return True
-    near = slice(max(0, first - EDGE_SAMPLES), last + 1 + EDGE_SAMPLES)
+    near = slice(max(0, jumped.start - EDGE_SAMPLES), jumped.stop + EDGE_SAMPLES)
     step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
     slope_mps2 = np.abs(np.diff(own.speed_kph[near])) / KPH_PER_MPS / step_s
     return not bool(np.nanmax(slope_mps2, initial=0.0) < STEEP_MPS2)

@@ -65,6 +65,28 @@ def test_pot_holes(town: Any, said: Any) -> None:
     assert said(town.track(kph)) == {}
 
 
+@pytest.mark.parametrize(("front", "rear"), [("FL", "RL"), ("FR", "RR")])
+def test_holes_under_one_side(make_drive: Any, said: Any, front: str, rear: str) -> None:
+    """Deeper than a real drive shows: by a fifth, and a wheelbase later under the wheel behind."""
+    drive = make_drive([(0, 30), (60, 50), (120, 40)], (), period_s=0.02)
+    kph, rng = drive.kph.copy(), np.random.default_rng(4)
+    later_s = 2.7 / (np.interp(JUMPS_S, drive.time_s, drive.kph[:, 0]) / 3.6)
+    for corner, start_s in ((front, np.array(JUMPS_S)), (rear, JUMPS_S + later_s)):
+        for at_s, size in zip(start_s, rng.uniform(0.16, 0.24, len(JUMPS_S)), strict=True):
+            kph[drive.at(at_s, at_s + 0.06), Corner(corner).position] *= 1 + size
+    assert said(drive.track(kph)) == {}
+
+
+def test_a_wheel_that_spins_and_is_caught_in_slow_messages(make_drive: Any, said: Any) -> None:
+    """Every second while the car gains 0.6 m/s², for a quarter of one: traction control on snow."""
+    drive = make_drive([(0, 10), (20, 54), (40, 10), (60, 54), (80, 10)], (), period_s=0.1)
+    kph = drive.kph.copy()
+    for start_s in (*np.arange(2.0, 19), *np.arange(42.0, 59)):
+        rows = drive.at(start_s, start_s + 0.25)
+        kph[rows, 1] += 16 * np.sin(np.pi * (drive.time_s[rows] - start_s) / 0.25)
+    assert said(drive.track(kph)) == {}
+
+
 def test_beside_a_dead_corner(town: Any, said: Any) -> None:
     kph = jumping(town, Corner.FL, 15.0, 0.06)
     kph[:, 3] = 0.0
