@@ -44,10 +44,17 @@ FALSE_ALARM = 1e-6
 TEETH_FROM_ORDER = 3
 """Off-centre rings and tyres show in the orders below."""
 
-TEETH_RIPPLE, TEETH_LOG_EVIDENCE = 0.0012, 40.0
+SURE_LOG_EVIDENCE = 40.0
+"""No chance is left by this. Asked for where noise is not all that may look like a ripple."""
+
+COARSE_STEPS = 0.5
+"""A ripple of less than so many steps of the signal may be the steps themselves, which follow one
+another evenly at a steady speed."""
+
+TEETH_RIPPLE = 0.0012
 """Orders from the third on come of teeth alone: there less is a fault, if it stands out from every
-other corner, the one on its axle among them, and no chance is left. On sound real drives they come
-to 0.22 %, alike on both wheels of an axle."""
+other corner, the one on its axle among them, and is sure. On sound real drives they come to 0.22 %,
+alike on both wheels of an axle."""
 
 TEETH_OUTSTANDING = {1: 9.0, 2: 6.5, 3: 4.5}
 """So many times the most of the other corners, by how many of those are read: the pitches of sound
@@ -78,6 +85,16 @@ class _Comb:
     log_evidence: float
 
     @property
+    def strongest(self) -> int:
+        """The order that is the loudest, in repetitions a turn."""
+        return int(ORDERS[int(np.argmax(self.squared))])
+
+    @property
+    def strongest_per_metre(self) -> float:
+        """The same by distance. [1/m]"""
+        return self.strongest / self.circumference_m
+
+    @property
     def ripple(self) -> float:
         """Amplitude of all orders together, as a fraction of speed."""
         return math.sqrt(float(np.sum(self.squared)))
@@ -97,8 +114,14 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     for corner in CORNERS:
         spectrum, own, place = spectra[corner], jumps[corner], places[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
-        if spectrum is not None and comb is not None and _is_damage(comb, corner, spectra, scales):
-            unsmoothed = _unsmoothed(comb, spectrum, calm.wheel(corner))
+        wheel = calm.wheel(corner)
+        if (
+            spectrum is not None
+            and comb is not None
+            and not _is_chance(comb, spectrum, wheel)
+            and _is_damage(comb, corner, spectra, scales)
+        ):
+            unsmoothed = _unsmoothed(comb, spectrum, wheel)
             certain = _is_certain(spectrum, track.circumference_m)
             findings.append(_describe(track, corner, unsmoothed, whole_size=certain))
             continue
@@ -180,9 +203,17 @@ def _squared_ripple(
 def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> _Comb:
     """A comb with the amplitudes it would have if the unit sent no means."""
     per_metre = ORDERS / comb.circumference_m
-    mean_s = smoothing_s(own, float(per_metre[int(np.argmax(comb.squared))]))
+    mean_s = smoothing_s(own, comb.strongest_per_metre)
     cycles = per_metre * spectrum.at(spectrum.kph, per_metre) / KPH_PER_MPS * mean_s
     return replace(comb, squared=comb.squared / left_by_mean(np.nan_to_num(cycles)) ** 2)
+
+
+def _is_chance(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> bool:
+    """Whether noise, or the steps of the signal, may look like this."""
+    at_kph = spectrum.at(spectrum.kph, np.array([comb.strongest_per_metre]))[0]
+    if comb.ripple * at_kph < COARSE_STEPS * own.resolution_kph:
+        return comb.log_evidence < SURE_LOG_EVIDENCE
+    return _false_alarm(comb) > FALSE_ALARM
 
 
 def _is_damage(
@@ -191,8 +222,6 @@ def _is_damage(
     spectra: dict[Corner, RippleSpectrum | None],
     scales: FloatColumn,
 ) -> bool:
-    if _false_alarm(comb) > FALSE_ALARM:
-        return False
     others = [
         _squared_ripple(spectrum, comb.circumference_m, comb.seen)
         for other, spectrum in spectra.items()
@@ -223,7 +252,7 @@ def _is_damage(
     outstanding = TEETH_OUTSTANDING[len(others)] * (FAINT_TIMES if mine < FAINT_RIPPLE else 1.0)
     if not mine > outstanding * max(of_teeth_of.values()):
         return False
-    sure = comb.log_evidence > TEETH_LOG_EVIDENCE and spectra[corner.mirror] is not None
+    sure = comb.log_evidence > SURE_LOG_EVIDENCE and spectra[corner.mirror] is not None
     return of_teeth > TEETH_RIPPLE and (stands_out or sure)
 
 
@@ -266,7 +295,6 @@ def _why_not(track: WheelTrack, corner: Corner) -> str:
 
 
 def _describe(track: WheelTrack, corner: Corner, comb: _Comb, *, whole_size: bool) -> Finding:
-    strongest = int(ORDERS[int(np.argmax(comb.squared))])
     off_centre = comb.squared[0] > OFF_CENTRE_SHARE * np.sum(comb.squared)
     if off_centre and comb.seen[1]:
         cause = "once a turn and smoothly: the ring sits off-centre, or the bearing has play"
@@ -287,7 +315,7 @@ def _describe(track: WheelTrack, corner: Corner, comb: _Comb, *, whole_size: boo
         ),
         evidence={
             "ripple_pct": round(100 * comb.ripple, 2),
-            "per_revolution": strongest,
+            "per_revolution": comb.strongest,
             "circumference_m": round(comb.circumference_m, 3),
             "false_alarm_probability": float(f"{_false_alarm(comb):.1e}"),
         },
