@@ -105,6 +105,29 @@ def test_small_teeth_are_told_where_no_other_ring_is_cut_so(
     assert said(drive.track(kph)) == told
 
 
+@pytest.mark.parametrize(
+    ("size", "told"), [(0.006, {"RL": ["ring_damage"]}), (0.003, {})], ids=["loud", "faint"]
+)
+def test_loud_teeth_are_told_beside_a_ring_cut_unevenly(
+    make_drive: Any, said: Any, size: float, told: dict[str, list[str]]
+) -> None:
+    """Three and a half times as uneven as the next one: of small sizes sound rings differ by so."""
+    drive = make_drive(FAST, (), period_s=0.01)
+    kph = rippled(drive, Corner.RL, size, order=5)
+    kph[:, 3] = rippled(drive, Corner.RR, size / 3.5, order=5)[:, 3]
+    assert said(drive.track(kph)) == told
+
+
+@pytest.mark.parametrize(("step_kph", "told"), [(0.01, {"RL": ["ring_damage"]}), (2.0, {})])
+def test_what_hides_in_steps_must_be_sure(
+    make_drive: Any, said: Any, step_kph: float, told: dict[str, list[str]]
+) -> None:
+    """Half a per cent at 30 km/h is a thirteenth of the coarser step."""
+    drive = make_drive([(0, 20), (30, 38), (60, 22)], (), period_s=0.01)
+    kph = np.round(rippled(drive, Corner.RL, 0.005) / step_kph) * step_kph
+    assert said(drive.track(kph, resolution_kph=step_kph)) == told
+
+
 def test_what_an_axle_shares_lies_elsewhere_on_a_wrong_ring(make_drive: Any, said: Any) -> None:
     """Five humps in each turn of the shafts: no teeth, though one wheel counts longer turns."""
     drive = make_drive(FAST, (), period_s=0.01)
