@@ -83,6 +83,26 @@ class CodesCompared:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Drive:
+    """One drive as it was read, not judged yet.
+
+    Attributes
+    ----------
+    summary, channel : the recording, and which of its channels carries the wheels.
+    frames : those of the wheels and helpers, of that channel.
+    layout, vehicle : which signals, and what is known of the car.
+    definitions_sha256 : of the DBC file's bytes, hexadecimal.
+    """
+
+    summary: CaptureSummary
+    channel: str
+    frames: Frames
+    layout: WheelLayout
+    vehicle: Vehicle
+    definitions_sha256: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Check:
     """One drive, judged.
 
@@ -168,6 +188,26 @@ def check(
     CanwheelError : a file cannot be read, or they do not fit together.
     """
     reading = None if codes is None else _read_codes(codes)
+    judged = judge_whole(read_drive(capture, dbc, vehicle, channel=channel, progress=progress))
+    if reading is None:
+        return judged
+    return replace(judged, codes=_beside(reading, judged.judgement))
+
+
+def read_drive(
+    capture: Path,
+    dbc: Path,
+    vehicle: Path | None = None,
+    *,
+    channel: str | None = None,
+    progress: Progress | None = None,
+) -> Drive:
+    """Read one drive; parameters as for `check`.
+
+    Raises
+    ------
+    CanwheelError : a file cannot be read, or they do not fit together.
+    """
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
     definitions = read_definitions(dbc)
     with naming(vehicle):
@@ -178,13 +218,19 @@ def check(
         recording.frames, layout, channel, capture, damage=summary.damage
     )
     require_running_clock(frames.time_ns, summary.file)
-    judged = judge(frames, summary, layout, car, channel=channel)
+    return Drive(summary, channel, frames, layout, car, definitions.sha256)
+
+
+def judge_whole(drive: Drive) -> Check:
+    """Judge all of a drive.
+
+    Raises
+    ------
+    DefinitionsError : by its definitions no corner can be read.
+    """
+    judged = judge(drive.frames, drive.summary, drive.layout, drive.vehicle, channel=drive.channel)
     _refuse_unfit(judged)
-    return replace(
-        judged,
-        definitions_sha256=definitions.sha256,
-        codes=None if reading is None else _beside(reading, judged.judgement),
-    )
+    return replace(judged, definitions_sha256=drive.definitions_sha256)
 
 
 def judge(
