@@ -16,7 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
@@ -44,9 +43,8 @@ from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
-from canwheel.track.channel import choose_channel
-from canwheel.track.clock import require_running_clock
 from canwheel.track.lamps import measure_lamps
+from canwheel.track.recording import WheelRecording, read_wheels
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, naming, read_vehicle
 
@@ -88,15 +86,12 @@ class Drive:
 
     Attributes
     ----------
-    summary, channel : the recording, and which of its channels carries the wheels.
-    frames : those of the wheels and helpers, of that channel.
+    recording : the frames of the wheels and helpers.
     layout, vehicle : which signals, and what is known of the car.
     definitions_sha256 : of the DBC file's bytes, hexadecimal.
     """
 
-    summary: CaptureSummary
-    channel: str
-    frames: Frames
+    recording: WheelRecording
     layout: WheelLayout
     vehicle: Vehicle
     definitions_sha256: str
@@ -212,13 +207,8 @@ def read_drive(
     definitions = read_definitions(dbc)
     with naming(vehicle):
         layout = find_wheels_of(definitions, car, capture)
-    recording = read_capture(capture, layout.wanted, progress=progress)
-    summary = recording.summary
-    frames, channel = choose_channel(
-        recording.frames, layout, channel, capture, damage=summary.damage
-    )
-    require_running_clock(frames.time_ns, summary.file)
-    return Drive(summary, channel, frames, layout, car, definitions.sha256)
+    recording = read_wheels(capture, layout, channel=channel, progress=progress)
+    return Drive(recording, layout, car, definitions.sha256)
 
 
 def judge_whole(drive: Drive) -> Check:
@@ -228,7 +218,8 @@ def judge_whole(drive: Drive) -> Check:
     ------
     DefinitionsError : by its definitions no corner can be read.
     """
-    judged = judge(drive.frames, drive.summary, drive.layout, drive.vehicle, channel=drive.channel)
+    read = drive.recording
+    judged = judge(read.frames, read.summary, drive.layout, drive.vehicle, channel=read.channel)
     _refuse_unfit(judged)
     return replace(judged, definitions_sha256=drive.definitions_sha256)
 

@@ -62,9 +62,8 @@ class ReplayedDrive:
         self.whole = judge_whole(drive)
         self._path = path
         self._size_bytes = path.stat().st_size
-        self._summary = drive.summary
-        self._frames = drive.frames
-        clock_of_frames = correct_clock(drive.frames.time_ns, drive.summary.first_time_ns)
+        self._summary, self._frames = drive.recording.summary, drive.recording.frames
+        clock_of_frames = correct_clock(self._frames.time_ns, self._summary.first_time_ns)
         self._time_s = np.maximum.accumulate(clock_of_frames.time_s)
         self._sums = _running_sums(iter_frames(path, progress=progress))
         self._drive = DriveSoFar(drive.layout, drive.vehicle, path)
