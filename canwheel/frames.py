@@ -62,7 +62,7 @@ Wanted = tuple[IdPattern, ...]
 def is_wanted(
     wanted: Wanted, can_id: NDArray[np.uint32], flags: NDArray[np.uint8]
 ) -> NDArray[np.bool_]:
-    """Which frames of these columns one of the patterns wants."""
+    """(n,) which frames of these columns, (n,) each, one of the patterns wants."""
     hit = np.zeros(len(can_id), np.bool_)
     for pattern in wanted:
         hit |= pattern.matches(can_id, flags)

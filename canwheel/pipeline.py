@@ -16,7 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
@@ -44,9 +43,8 @@ from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
-from canwheel.track.channel import choose_channel
-from canwheel.track.clock import require_running_clock
 from canwheel.track.lamps import measure_lamps
+from canwheel.track.recording import WheelRecording, read_wheels
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.vehicle import Vehicle, naming, read_vehicle
 
@@ -80,6 +78,23 @@ class CodesCompared:
     before: CodesBeside | None
     after: CodesBeside | None
     changes: tuple[CodeChange, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drive:
+    """One drive as it was read, not judged yet.
+
+    Attributes
+    ----------
+    recording : the frames of the wheels and helpers.
+    layout, vehicle : which signals, and what is known of the car.
+    definitions_sha256 : of the DBC file's bytes, hexadecimal.
+    """
+
+    recording: WheelRecording
+    layout: WheelLayout
+    vehicle: Vehicle
+    definitions_sha256: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,23 +183,45 @@ def check(
     CanwheelError : a file cannot be read, or they do not fit together.
     """
     reading = None if codes is None else _read_codes(codes)
+    judged = judge_whole(read_drive(capture, dbc, vehicle, channel=channel, progress=progress))
+    if reading is None:
+        return judged
+    return replace(judged, codes=_beside(reading, judged.judgement))
+
+
+def read_drive(
+    capture: Path,
+    dbc: Path,
+    vehicle: Path | None = None,
+    *,
+    channel: str | None = None,
+    progress: Progress | None = None,
+) -> Drive:
+    """Read one drive; parameters as for `check`.
+
+    Raises
+    ------
+    CanwheelError : a file cannot be read, or they do not fit together.
+    """
     car = Vehicle() if vehicle is None else read_vehicle(vehicle)
     definitions = read_definitions(dbc)
     with naming(vehicle):
         layout = find_wheels_of(definitions, car, capture)
-    recording = read_capture(capture, layout.wanted, progress=progress)
-    summary = recording.summary
-    frames, channel = choose_channel(
-        recording.frames, layout, channel, capture, damage=summary.damage
-    )
-    require_running_clock(frames.time_ns, summary.file)
-    judged = judge(frames, summary, layout, car, channel=channel)
+    recording = read_wheels(capture, layout, channel=channel, progress=progress)
+    return Drive(recording, layout, car, definitions.sha256)
+
+
+def judge_whole(drive: Drive) -> Check:
+    """Judge all of a drive.
+
+    Raises
+    ------
+    DefinitionsError : by its definitions no corner can be read.
+    """
+    read = drive.recording
+    judged = judge(read.frames, read.summary, drive.layout, drive.vehicle, channel=read.channel)
     _refuse_unfit(judged)
-    return replace(
-        judged,
-        definitions_sha256=definitions.sha256,
-        codes=None if reading is None else _beside(reading, judged.judgement),
-    )
+    return replace(judged, definitions_sha256=drive.definitions_sha256)
 
 
 def judge(

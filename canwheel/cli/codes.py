@@ -11,6 +11,7 @@ from canwheel.cli.adapter_options import adapter_options, parse_options
 from canwheel.cli.options import FILE, Decorated, Measure
 from canwheel.cli.output import is_terminal, tell, this_screen, write_json, write_text
 from canwheel.errors import RequestError
+from canwheel.new_file import check_free
 
 if TYPE_CHECKING:
     from canwheel.bus.adapters import AdapterSettings
@@ -144,7 +145,6 @@ class _Asked:
     def of(cls, options: dict[str, Any]) -> Self:
         """Read and check the files."""
         from canwheel.bus.adapters import resolve_adapter  # noqa: PLC0415 - for the help
-        from canwheel.fault_memory.documents import check_free  # noqa: PLC0415
         from canwheel.fault_memory.timing import Timing  # noqa: PLC0415
         from canwheel.fault_memory.unit_address import unit_address  # noqa: PLC0415
         from canwheel.vehicle import naming, read_vehicle  # noqa: PLC0415

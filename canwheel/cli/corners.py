@@ -4,10 +4,10 @@ from pathlib import Path
 
 import click
 
-from canwheel.cli.new_file import write_new
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.cli.progress import reading_progress
+from canwheel.new_file import write_new
 
 
 @click.command("corners", short_help="Show which signal of a DBC is which corner, and why.")

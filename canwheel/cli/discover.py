@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from canwheel.cli.new_file import check_free, write_new
 from canwheel.cli.options import FILE
 from canwheel.cli.output import tell, this_screen, write_json, write_text
 from canwheel.cli.page import UNITS, PageRequest
 from canwheel.cli.progress import reading_progress
 from canwheel.errors import RequestError
+from canwheel.new_file import check_free, write_new
 
 if TYPE_CHECKING:
     from canwheel.discovery import Candidate, Discovery, Hints

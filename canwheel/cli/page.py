@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from canwheel.cli.new_file import check_free, write_new
 from canwheel.cli.options import FILE, Decorated
 from canwheel.errors import RequestError
+from canwheel.new_file import check_free, write_new
 
 if TYPE_CHECKING:
     from canwheel.views.page import PageNotes

@@ -8,7 +8,7 @@ from canwheel.cli.check import EXIT_CODES
 from canwheel.cli.options import FILE
 from canwheel.cli.output import this_screen, write_text
 from canwheel.cli.progress import reading_progress
-from canwheel.cli.watch import has_terminal, read_car, run_view, tell_lines
+from canwheel.cli.watch import has_terminal, run_view, tell_lines
 
 _SLOWEST, _FASTEST = 1, 64
 
@@ -34,18 +34,15 @@ def command(*, capture: Path, dbc: Path, vehicle: Path | None, speed: int, plain
     \b
     Exit codes: as for `canwheel check`.
     """  # noqa: D301 - click's own mark for a paragraph to be kept as it is
-    from canwheel.pipeline import check  # noqa: PLC0415 - the help text needs none of it
-    from canwheel.views.feeds import ReplayedDrive  # noqa: PLC0415
+    from canwheel.views.replayed_drive import ReplayedDrive  # noqa: PLC0415 - not for the help text
     from canwheel.views.screen import render_check  # noqa: PLC0415
 
-    layout, car = read_car(dbc, vehicle)
-    assert layout is not None  # noqa: S101 - a DBC was given
     with reading_progress() as progress:
-        feed = ReplayedDrive(capture, layout, car, speed=speed, progress=progress)
+        feed = ReplayedDrive(capture, dbc, vehicle, speed=speed, progress=progress)
+    side = feed.whole.vehicle.drive_side
     if plain or not has_terminal():
-        tell_lines(feed, car.drive_side)
+        tell_lines(feed, side)
     else:
-        run_view(feed, car.drive_side)
-    result = check(capture, dbc, vehicle)
-    write_text(render_check(result, this_screen()))
-    return EXIT_CODES[result.judgement.verdict]
+        run_view(feed, side)
+    write_text(render_check(feed.whole, this_screen()))
+    return EXIT_CODES[feed.whole.judgement.verdict]

@@ -37,7 +37,7 @@ def command(
 
     It only reads the file: closing it, or its failing, never ends a recording made elsewhere.
     """
-    from canwheel.views.feeds import FollowedDrive  # noqa: PLC0415 - not for the help text
+    from canwheel.views.followed_drive import FollowedDrive  # noqa: PLC0415 - not for the help text
 
     layout, car = read_car(dbc, vehicle)
     _check_is_log(log)

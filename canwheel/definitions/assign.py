@@ -2,27 +2,19 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from difflib import get_close_matches
 from typing import get_args
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.definitions.dbc import DefinedMessage, DefinedSignal, Definitions
-from canwheel.definitions.families import (
-    Family,
-    WheelSignal,
-    families_of,
-    given_unit,
-    unnamed_sets,
-    wheel_signals,
-)
+from canwheel.definitions.dbc import Definitions
+from canwheel.definitions.families import Family, WheelSignal, families_of, wheel_signals
+from canwheel.definitions.given import find_signal, given_wheels
 from canwheel.definitions.helpers import plain_helpers, steering_side
 from canwheel.definitions.layout import HelperName, SignalPlace, SpeedUnit, WheelLayout
-from canwheel.definitions.names import names_driven_axle
+from canwheel.definitions.undecided import corner_not_named, equally_good, no_four
 from canwheel.definitions.units import speed_unit
 from canwheel.definitions.validity import with_validity
-from canwheel.errors import DefinitionsError, VehicleError
 from canwheel.frames import IdPattern
-from canwheel.vehicle import UNNAMED, Vehicle
+from canwheel.vehicle import Vehicle
 
 FourPlaces = tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
 """One place a corner, in corner order."""
@@ -30,24 +22,6 @@ FourPlaces = tuple[SignalPlace, SignalPlace, SignalPlace, SignalPlace]
 _SAME_STEP = 1.25
 """Families whose steps differ by less than this factor are equally good; a person would not
 prefer one of them for it, so neither does the program."""
-
-_MOST_LISTED = 12
-"""Candidates listed in an error; more would hide the message. [lines]"""
-
-
-class AmbiguousWheelsError(DefinitionsError):
-    """The DBC has more than one set of wheel speeds, and nothing says which to take.
-
-    Attributes
-    ----------
-    families : the sets that are equally good, at least two; empty when the corners are not named.
-    """
-
-    def __init__(
-        self, what: str, *, where: str, remedy: str, details: str, families: Sequence[Family] = ()
-    ) -> None:
-        super().__init__(what, where=where, remedy=remedy, details=details)
-        self.families = tuple(families)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,88 +147,6 @@ def _helpers(definitions: Definitions, vehicle: Vehicle) -> dict[HelperName, Sig
     return helpers
 
 
-def find_signal(
-    definitions: Definitions, path: str, key: str
-) -> tuple[DefinedMessage, DefinedSignal]:
-    """Look up ``Message.Signal`` as the vehicle file's `key` names it.
-
-    Raises
-    ------
-    VehicleError : there is no such message or signal (the message says what comes near), or more
-        than one.
-    """
-    message_name, _, signal_name = path.partition(".")
-    messages = [message for message in definitions.messages if message.name == message_name]
-    found = [
-        (message, signal)
-        for message in messages
-        for signal in message.signals
-        if signal.place.signal == signal_name
-    ]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        ids = " and ".join(f"0x{message.frame_id:X}" for message, _ in found)
-        raise VehicleError(
-            f"{path} stands for two signals of {definitions.file}, in {ids}",
-            where=f"{UNNAMED}, {key}",
-            remedy="give one of the messages another name in the DBC",
-        )
-    if messages:
-        near = [signal.place.path for message in messages for signal in message.signals]
-        what = f"message {message_name} of {definitions.file} has no signal {signal_name}"
-    else:
-        near = [signal.place.path for message in definitions.messages for signal in message.signals]
-        what = f"{definitions.file} has no message {message_name}"
-    raise VehicleError(what, where=f"{UNNAMED}, {key}", remedy=_near_miss(path, near))
-
-
-def _near_miss(path: str, there: Sequence[str]) -> str:
-    """Say which of the paths that are there the wrong one may have meant."""
-    by_folded = {name.lower(): name for name in reversed(there)}
-    near = get_close_matches(path.lower(), by_folded, n=3, cutoff=0.5)
-    if not near:
-        return "write it as the DBC does: Message.Signal"
-    return f"did you mean {' or '.join(by_folded[name] for name in near)}"
-
-
-def given_wheels(definitions: Definitions, vehicle: Vehicle) -> dict[Corner, WheelSignal]:
-    """Return the wheels that the vehicle file names.
-
-    Raises
-    ------
-    VehicleError : one is not in the DBC or stands twice, or they count in different units.
-    DefinitionsError : one has a scale of zero.
-    """
-    given: dict[Corner, WheelSignal] = {}
-    named: dict[str, Corner] = {}
-    for corner in CORNERS:
-        path = getattr(vehicle.wheels, corner.value)
-        if path is None:
-            continue
-        key = f"wheels.{corner.value}"
-        if path in named:
-            raise VehicleError(
-                f"{path} is already {named[path].words}",
-                where=f"{UNNAMED}, {key}",
-                remedy="each corner has a signal of its own",
-            )
-        named[path] = corner
-        message, signal = find_signal(definitions, path, key)
-        if not signal.place.scale:
-            raise _says_nothing(definitions, [signal.place])
-        unit = given_unit(message, signal)
-        given[corner] = WheelSignal(signal.place, unit, corner, "named in the vehicle file")
-    units = {wheel.unit for wheel in given.values()}
-    if len(units) > 1:
-        raise VehicleError(
-            f"the wheel signals count in different units: {', '.join(sorted(units))}",
-            where=f"{UNNAMED}, wheels",
-            remedy="name signals of one unit, or write the four in one unit in the DBC file",
-        )
-    return given
-
-
 def _completed(
     definitions: Definitions,
     given: dict[Corner, WheelSignal],
@@ -296,12 +188,7 @@ def _like_the_given(
     alike = [wheel for wheel in wheels if wheel.corner == corner and wheel.kind in kinds]
     if len(alike) == 1:
         return alike[0]
-    raise DefinitionsError(
-        f"does not say which signal is {corner.words}, and neither does the vehicle file",
-        where=definitions.where,
-        remedy=f'add {corner.value} = "Message.Signal" to [wheels] of the vehicle file',
-        details=_listed(alike or [wheel for wheel in wheels if wheel.corner in (corner, None)]),
-    )
+    raise corner_not_named(definitions, corner, alike or wheels)
 
 
 def _best(
@@ -325,16 +212,7 @@ def _best(
     ]
     if len(rivals) == 1:
         return best
-    alike = _alike_by_name([wheel for family in rivals for wheel in family.wheels])
-    if alike is not None:
-        raise _same_name(definitions, *alike)
-    raise AmbiguousWheelsError(
-        f"has {len(rivals)} sets of wheel speeds that are equally good",
-        where=definitions.where,
-        remedy="put the lines of the right one into a vehicle file and give it with --vehicle",
-        details="\n\n".join(_to_paste(family) for family in rivals),
-        families=rivals,
-    )
+    raise equally_good(definitions, rivals)
 
 
 def _rank(family: Family) -> tuple[bool, int, bool, float]:
@@ -368,7 +246,7 @@ def _mixed(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Family:
         if len(of_unit) == len(CORNERS) == len({wheel.corner for wheel in of_unit}):
             fl, fr, rl, rr = sorted(of_unit, key=lambda wheel: CORNERS.index(_named(wheel)))
             return Family((fl, fr, rl, rr))
-    raise _no_family(definitions, wheels)
+    raise no_four(definitions, wheels)
 
 
 def _named(wheel: WheelSignal) -> Corner:
@@ -376,106 +254,6 @@ def _named(wheel: WheelSignal) -> Corner:
     if wheel.corner is None:
         raise ValueError(f"{wheel.place.path} names no corner")
     return wheel.corner
-
-
-def _no_family(definitions: Definitions, wheels: Sequence[WheelSignal]) -> DefinitionsError:
-    """Say why there are no four wheel signals."""
-    labelled = [wheel for wheel in wheels if wheel.corner is not None]
-    unusable = _unusable(definitions, labelled)
-    if unusable is not None:
-        return unusable
-    there = {wheel.corner for wheel in labelled}
-    missing = [corner.words for corner in CORNERS if corner not in there]
-    unnamed = unnamed_sets(wheels)
-    if unnamed and missing:
-        by_drive = all(names_driven_axle(wheel.place.signal) for wheel in unnamed[0])
-        return AmbiguousWheelsError(
-            "has wheel speeds whose names do not say which corner is which",
-            where=definitions.where,
-            remedy=(
-                'say driven = "front" or "rear" under [vehicle] in a vehicle file and give it '
-                "with --vehicle"
-                if by_drive
-                else "put four of these signals in the right order into a vehicle file and give it "
-                "with --vehicle"
-            ),
-            details="\n\n".join(_to_fill_in(signals) for signals in unnamed),
-        )
-    if not missing:
-        return AmbiguousWheelsError(
-            "has several wheel speeds for a corner and nothing says which belong together",
-            where=definitions.where,
-            remedy="put the right four into a vehicle file and give it with --vehicle",
-            details=_listed(labelled),
-        )
-    remedy = "name the signals under [wheels] in a vehicle file, or use another DBC file"
-    passed_over = [f"not used, {each}" for each in definitions.passed_over[:_MOST_LISTED]]
-    if not labelled:
-        return DefinitionsError(
-            "has no wheel speeds",
-            where=definitions.where,
-            remedy=remedy,
-            details="\n".join(passed_over),
-        )
-    return DefinitionsError(
-        f"has no wheel speed for {' and '.join(missing)}",
-        where=definitions.where,
-        remedy=remedy,
-        details="\n".join([_listed(labelled), *passed_over]),
-    )
-
-
-def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> DefinitionsError | None:
-    """Say what is wrong with the named corners' signals that no vehicle file can put right."""
-    useless = [wheel.place for wheel in labelled if not wheel.place.scale]
-    if useless:
-        return _says_nothing(definitions, useless)
-    is_whole = len({wheel.corner for wheel in labelled}) == len(CORNERS)
-    alike = _alike_by_name(labelled)
-    if is_whole and alike is not None:
-        return _same_name(definitions, *alike)
-    if is_whole and len(labelled) == len(CORNERS):
-        units = ", ".join(
-            f"{wheel.place.path} {wheel.place.unit or 'without one'}" for wheel in labelled
-        )
-        return DefinitionsError(
-            f"gives the four wheel speeds different units: {units}",
-            where=definitions.where,
-            remedy="write them in one unit there, with the scale that goes with it",
-        )
-    return None
-
-
-def _alike_by_name(wheels: Sequence[WheelSignal]) -> tuple[str, list[int]] | None:
-    """Return the first message name that stands for several messages, and their identifiers."""
-    ids: dict[str, list[int]] = {}
-    for path, frame_id in dict.fromkeys((each.place.path, each.place.frame_id) for each in wheels):
-        ids.setdefault(path, []).append(frame_id)
-    return next(
-        ((path.partition(".")[0], several) for path, several in ids.items() if len(several) > 1),
-        None,
-    )
-
-
-def _same_name(definitions: Definitions, name: str, ids: Sequence[int]) -> AmbiguousWheelsError:
-    """Say that a vehicle file could not tell between messages of one name."""
-    listed = " and ".join(f"0x{each:X}" for each in ids)
-    return AmbiguousWheelsError(
-        f"has several messages {name} with wheel speeds, in {listed}",
-        where=definitions.where,
-        remedy="give each of them a name of its own in the DBC file",
-        details="",
-    )
-
-
-def _says_nothing(definitions: Definitions, places: Sequence[SignalPlace]) -> DefinitionsError:
-    """Say that a scale of zero makes every value the same."""
-    paths = ", ".join(place.path for place in places[:_MOST_LISTED])
-    return DefinitionsError(
-        f"gives a scale of 0, by which every value is the same, to {paths}",
-        where=definitions.where,
-        remedy="put the right scale into the DBC file",
-    )
 
 
 def _places(family: Family) -> FourPlaces:
@@ -488,36 +266,6 @@ def _reasons(family: Family) -> tuple[str, str, str, str]:
     """Return what said each corner, in corner order."""
     fl, fr, rl, rr = family.wheels
     return fl.why, fr.why, rl.why, rr.why
-
-
-def _to_paste(family: Family) -> str:
-    """Return the lines of a vehicle file that choose a family."""
-    place = family.wheels[0].place
-    kind = f"{place.bits.length} bits, steps of {place.scale:g} {place.unit or 'without a unit'}"
-    lines = [f"# {' and '.join(family.messages)}: {kind}", "[wheels]"]
-    for corner, wheel in zip(CORNERS, family.wheels, strict=True):
-        lines.append(f'{corner.value} = "{wheel.place.path}"')
-    return "\n".join(lines)
-
-
-def _to_fill_in(signals: Sequence[WheelSignal]) -> str:
-    """Return the lines of a vehicle file for signals whose corners only a person can tell."""
-    lines = ["# in the order of the DBC file, which may be wrong", "[wheels]"]
-    for corner, wheel in zip(CORNERS, signals, strict=False):
-        lines.append(f'{corner.value} = "{wheel.place.path}"')
-    lines += [f"# also: {wheel.place.path}" for wheel in signals[len(CORNERS) : _MOST_LISTED]]
-    return "\n".join(lines)
-
-
-def _listed(wheels: Sequence[WheelSignal]) -> str:
-    """Return candidates, one a line."""
-    lines = [
-        f"{wheel.place.path} ({wheel.corner.words if wheel.corner else 'no corner named'}, "
-        f"{wheel.place.unit or 'no unit'})"
-        for wheel in wheels[:_MOST_LISTED]
-    ]
-    more = len(wheels) - len(lines)
-    return "\n".join([*lines, f"and {more} more"] if more > 0 else lines)
 
 
 def _cautions(family: Family) -> list[str]:

@@ -9,15 +9,15 @@ import numpy as np
 from canwheel.capture import iter_frames, read_capture
 from canwheel.capture.source import Progress
 from canwheel.definitions.assign import (
-    AmbiguousWheelsError,
     Assignment,
     assign_wheels,
     find_wheels,
-    given_wheels,
     wheel_sets,
 )
 from canwheel.definitions.dbc import Definitions
+from canwheel.definitions.given import given_wheels
 from canwheel.definitions.layout import SignalPlace, WheelLayout
+from canwheel.definitions.undecided import AmbiguousWheelsError
 from canwheel.frames import IdPattern, Wanted
 from canwheel.vehicle import Vehicle
 

@@ -53,7 +53,7 @@ def moments_of(streams: Sequence[Stream]) -> NDArray[np.float64]:
 
 
 def at_moments(fields: Sequence[Field], time_s: NDArray[np.float64]) -> Moments:
-    """Interpolate the fields at common moments."""
+    """Interpolate the fields at common moments: (t,) rising, from the capture's first frame. [s]"""
     value = np.empty((len(fields), len(time_s)))
     for row, field in zip(value, fields, strict=True):
         row[:] = np.interp(time_s, field.time_s, field.value)

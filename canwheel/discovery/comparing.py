@@ -86,7 +86,7 @@ def compare_speeds(time_s: FloatColumn, speed: FloatTable) -> Compared:
 
 
 def smoothed(value: FloatTable, window: int) -> FloatTable:
-    """Moving mean along the first axis; NaN where one of the values is."""
+    """(t, k) moving mean along the first axis; NaN where one of the values is."""
     if window <= 1 or len(value) < window:
         return value
     known = np.isfinite(value)
@@ -102,7 +102,7 @@ def smoothed(value: FloatTable, window: int) -> FloatTable:
 
 
 def busiest(value: FloatColumn) -> float:
-    """Size that a twentieth of the values exceed; nought without any."""
+    """Size that a twentieth of (n,) values exceed; nought without any."""
     return float(np.percentile(np.abs(value), 95)) if len(value) else 0.0
 
 

@@ -7,7 +7,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.capture import read_capture
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
@@ -24,8 +23,8 @@ from canwheel.discovery.search import one_step
 from canwheel.discovery.sides import first_is_left_by_turns
 from canwheel.errors import RequestError
 from canwheel.frames import Frames
-from canwheel.track.channel import choose_channel
 from canwheel.track.clock import correct_clock
+from canwheel.track.recording import read_wheels
 from canwheel.vehicle import Vehicle
 
 PointName = Literal["heard", "equal when straight", "rest", "sides", "front", "left", "scale"]
@@ -104,10 +103,9 @@ def confirm_capture(
     """
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, Vehicle(), capture)
-    recording = read_capture(capture, layout.wanted, progress=progress)
-    frames, _ = choose_channel(recording.frames, layout, channel, capture)
-    points = confirm_frames(frames, recording.summary.first_time_ns, layout, hints or Hints())
-    return Confirmation(recording.summary, dbc.name, points)
+    read = read_wheels(capture, layout, channel=channel, progress=progress)
+    points = confirm_frames(read.frames, read.summary.first_time_ns, layout, hints or Hints())
+    return Confirmation(read.summary, dbc.name, points)
 
 
 def confirm_frames(
@@ -143,7 +141,7 @@ def confirm_frames(
         steps.append(np.interp(grid, at, value))
         held.append(value[np.maximum(np.searchsorted(at, grid, "right") - 1, 0)])
     speed = np.column_stack(steps)
-    top = float(np.percentile(np.median(speed, axis=1), 99))
+    top = float(np.percentile(np.median(speed, axis=1), 99)) if len(grid) else 0.0
     if top < 20 or len(grid) < 100:  # noqa: PLR2004 - ten seconds
         return (Point("heard", "not shown", "The car hardly moved in this drive."),)
     body = fit_rigid_body(grid, np.maximum(speed, 0.0))

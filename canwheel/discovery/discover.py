@@ -34,6 +34,7 @@ from canwheel.discovery.scale import (
 from canwheel.discovery.survey import Survey, survey_frames
 from canwheel.errors import RequestError
 from canwheel.frames import Frames
+from canwheel.track.clock import require_running_clock
 
 MOST_SHOWN = 6
 """Candidates beyond these are of no use to anybody."""
@@ -76,7 +77,7 @@ def discover_capture(
 
     Raises
     ------
-    CaptureError : the recording cannot be read.
+    CaptureError : the recording cannot be read, or its time stamps do not tell when they came.
     RequestError : it has no such channel, or a hint does not fit it.
     """
     capture = read_capture(path, progress=progress)
@@ -89,6 +90,7 @@ def discover_capture(
                 remedy=f"it has {', '.join(frames.channels)}",
             )
         frames = frames.select(frames.channel == frames.channels.index(channel))
+    require_running_clock(frames.time_ns, capture.summary.file)
     return capture.summary, discover_wheels(frames, capture.summary.first_time_ns, hints)
 
 

@@ -104,13 +104,13 @@ def read_field(stream: Stream, field: BitField) -> NDArray[np.int64]:
 
 
 def two_complement(raw: NDArray[np.int64], length: int) -> NDArray[np.int64]:
-    """Return raw values as signed numbers of so many bits."""
+    """Return raw values as signed numbers of so many bits. (n,)"""
     half = 1 << (length - 1)
     return np.where(raw >= half, raw - 2 * half, raw)
 
 
 def padded(data: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return payloads of at least eight bytes, zero-filled, as the extraction asks for."""
+    """Return (n, w) payloads of at least eight bytes, zero-filled, as the extraction asks for."""
     short = 8 - data.shape[1]
     return data if short <= 0 else np.pad(data, ((0, 0), (0, short)))
 

@@ -82,6 +82,12 @@ def tell_sides(
 ) -> tuple[bool, SidesBy] | None:
     """Return whether the half that `sides` is positive for is the left one, None untold.
 
+    Parameters
+    ----------
+    survey : of the drive.
+    sides : (t,) at the survey's moments, as for ``first_is_left_by_turns``.
+    hints : what was said of the drive.
+
     Raises
     ------
     RequestError : a declared turn or a named field does not fit, or they contradict each other.

@@ -29,9 +29,6 @@ _LEAST_RATE, _LEAST_SHARE, _TOLERANCE = 0.02, 0.1, 0.05
 """How often a counter's lowest bit flips at least, how often the one above it, as a share of that,
 and by how much oftener that may seem."""
 
-_QUICKER = 1.2
-"""A car's pace changes by this factor at least between its slow and its quick moments."""
-
 _MOST_ODD = 0.01
 """Share of the steps that may break the rule: sendings that got lost."""
 

@@ -193,7 +193,15 @@ def columns_of(
 def moves_like_a_car(
     survey: Survey, raw: NDArray[np.float64], rest: Rest | None, rest_raw: NDArray[np.float64]
 ) -> bool:
-    """Whether values cover enough steps for long enough, and are not a constant with a ripple."""
+    """Whether values cover enough steps for long enough, and are not a constant with a ripple.
+
+    Parameters
+    ----------
+    survey : of the drive.
+    raw : (t, 3) or (t, 4) raw values at the survey's moments.
+    rest : where they stand still together, None when the drive does not show it.
+    rest_raw : one a column, the raw values taken for rest.
+    """
     steps = np.median(raw - rest_raw, axis=1)
     low, high = np.percentile(steps, (1, 99))
     if high < _FEWEST_STEPS or (rest is None and high - low < _LEAST_CHANGE * high):
@@ -292,7 +300,13 @@ def away_from_the_others(speed: NDArray[np.float64], moving: NDArray[np.bool_]) 
 
 
 def one_step(speed: NDArray[np.float64], when: NDArray[np.bool_]) -> float:
-    """One raw step as a share of the usual speed at some moments; 1 where there are none."""
+    """One raw step as a share of the usual speed at some moments; 1 where there are none.
+
+    Parameters
+    ----------
+    speed : (t, k) raw steps above rest.
+    when : (t,) the moments.
+    """
     return 1.0 / max(1.0, float(np.median(speed[when]))) if when.any() else 1.0
 
 

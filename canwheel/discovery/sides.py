@@ -65,6 +65,12 @@ def first_is_left_by_field(
 ) -> tuple[bool, float]:
     """Return whether the first half is the left one, by a steering or yaw field, and how well.
 
+    Parameters
+    ----------
+    time_s, sides : as for ``first_is_left_by_turns``.
+    steering : the field.
+    streams : of the capture.
+
     Raises
     ------
     RequestError : there is no such message, it is too short, or it does not go along with turns.

@@ -178,53 +178,25 @@ def _finding_alone(corner: Corner, kinds: tuple[FaultKind, ...]) -> CodeComparis
 def _code_of_no_corner(
     code: StoredCode, findings: list[Finding], at_corner: dict[Corner, tuple[FaultKind, ...]]
 ) -> CodeComparison:
+    relation: Relation = "not_compared"
+    kinds: tuple[FaultKind, ...] = ()
+    fits = None
+    rear = tuple(dict.fromkeys(at_corner[Corner.RL] + at_corner[Corner.RR]))
     high = code.number >> 8
     if high in AMBIGUOUS_CODES:
-        return CodeComparison(
-            "not_compared",
-            None,
-            (code.code,),
-            (),
-            None,
-            f"{code.code}: not compared, {code.note}.",
-        )
-    if high == BRAKE_UNIT_LOST and any(f.kind == "message_missing" for f in findings):
-        return CodeComparison(
-            "agree",
-            None,
-            (code.code,),
-            ("message_missing",),
-            None,
-            f"{code.code} and the drive agree: the brake control unit's messages were missing.",
-        )
-    if code.part is not None:  # a wheel code of the rear axle
-        rear = tuple(dict.fromkeys(at_corner[Corner.RL] + at_corner[Corner.RR]))
-        if rear:
-            return CodeComparison(
-                "agree",
-                None,
-                (code.code,),
-                rear,
-                _type_fits((code,), rear),
-                f"{code.code} and the drive agree: {say_kinds(rear)} on the rear axle.",
-            )
-        return CodeComparison(
-            "code_without_finding",
-            None,
-            (code.code,),
-            (),
-            None,
-            f"{code.code} names the rear axle, where the drive showed nothing. Drive more.",
-        )
-    return CodeComparison(
-        "not_compared",
-        None,
-        (code.code,),
-        (),
-        None,
-        f"{code.code} ({code.failure}) names no wheel by the open lists: see the service "
-        "information.",
-    )
+        says = f": not compared, {code.note}"
+    elif high == BRAKE_UNIT_LOST and any(f.kind == "message_missing" for f in findings):
+        relation, kinds = "agree", ("message_missing",)
+        says = " and the drive agree: the brake control unit's messages were missing"
+    elif code.part is None:
+        says = f" ({code.failure}) names no wheel by the open lists: see the service information"
+    elif rear:  # a wheel code without a corner is one of the rear axle
+        relation, kinds, fits = "agree", rear, _type_fits((code,), rear)
+        says = f" and the drive agree: {say_kinds(rear)} on the rear axle"
+    else:
+        relation = "code_without_finding"
+        says = " names the rear axle, where the drive showed nothing. Drive more"
+    return CodeComparison(relation, None, (code.code,), kinds, fits, f"{code.code}{says}.")
 
 
 def _type_fits(codes: tuple[StoredCode, ...], kinds: tuple[FaultKind, ...]) -> bool | None:

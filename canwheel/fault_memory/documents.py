@@ -10,6 +10,7 @@ from canwheel.errors import RequestError
 from canwheel.fault_memory.code_words import WheelPart, describe_code
 from canwheel.fault_memory.status import FAULT_STATES, CodeState, state_of, status_words
 from canwheel.fault_memory.unit_address import UnitAddress
+from canwheel.new_file import write_new
 from canwheel.vehicle import Byte, CanId
 from canwheel.version import VERSION
 
@@ -182,21 +183,6 @@ def _again(code: StoredCode) -> StoredCode:
     return StoredCode.reported(code.number, code.status, extended=extended)
 
 
-def check_free(path: Path) -> None:
-    """Make sure that a document can be saved there, before anything is sent.
-
-    Raises
-    ------
-    RequestError : it exists already, or its folder does not.
-    """
-    if path.exists():
-        raise _exists_already(path)
-    if not path.absolute().parent.is_dir():
-        raise RequestError(
-            "its folder does not exist", where=str(path), remedy="make the folder first"
-        )
-
-
 def render_json(document: CodesDocument | ClearingDocument) -> str:
     """Return a document as JSON text."""
     return msgspec.json.format(msgspec.json.encode(document), indent=2).decode() + "\n"
@@ -207,27 +193,6 @@ def save_document(document: CodesDocument | ClearingDocument, path: Path) -> Non
 
     Raises
     ------
-    RequestError : it exists already or cannot be written.
+    RequestError : it is there already, or cannot be written.
     """
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            try:
-                file.write(render_json(document))
-                file.flush()
-            except OSError:
-                path.unlink(missing_ok=True)  # a part of it would refuse the next attempt
-                raise
-    except FileExistsError as error:
-        raise _exists_already(path) from error
-    except OSError as error:
-        raise RequestError(
-            f"cannot be written: {error.strerror}", where=str(path), remedy="give another place"
-        ) from error
-
-
-def _exists_already(path: Path) -> RequestError:
-    return RequestError(
-        "exists already, and a saved reading is never overwritten",
-        where=str(path),
-        remedy="give another name",
-    )
+    write_new(path, render_json(document))

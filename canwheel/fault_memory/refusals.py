@@ -3,7 +3,6 @@
 from canwheel.errors import UnitError
 
 BUSY = 0x21
-CONDITIONS = 0x22
 PENDING = 0x78
 NOT_OFFERED = frozenset({0x11, 0x12, 0x7E, 0x7F})
 """The unit does not have this service at all, or not in the session that it is in."""

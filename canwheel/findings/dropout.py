@@ -39,7 +39,7 @@ SURE_TIMES = 1.5
 def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose signal goes and comes back while the car drives on."""
     findings = []
-    silent = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
+    silent = {corner: motion.once(find_zero_spells, corner) for corner in CORNERS}
     locks = wheel_locks(silent)
     for corner in CORNERS:
         from_kph = told_from_kph(track.wheel(corner))
@@ -50,7 +50,7 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             and spell not in locks[corner]
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
-        if spells and not _is_disturbed(spells, find_jumps(track, motion, corner)):
+        if spells and not _is_disturbed(spells, motion.once(find_jumps, corner)):
             moments = [spell.from_s for spell in spells]
             driving = trace_driving(track, motion)
             with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)

@@ -19,11 +19,11 @@ SURE_MOMENTS = 4
 """At so many moments or more, it is the signal."""
 
 
-def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
+def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
     """Find corners whose reading jumps away from what the others allow, and back."""
     findings = []
     for corner in CORNERS:
-        jumps = find_jumps(track, motion, corner)
+        jumps = motion.once(find_jumps, corner)
         if jumps is None:
             continue
         moments = _moments(jumps)

@@ -73,7 +73,7 @@ def _rest(track: WheelTrack, corner: Corner) -> FloatColumn:
 
 def _without_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> WheelTrack:
     """The drive with the jumps of all corners but this one unread."""
-    jumps = {c: find_jumps(track, motion, c) for c in CORNERS if c is not corner}
+    jumps = {c: motion.once(find_jumps, c) for c in CORNERS if c is not corner}
     return track.without(
         {
             c: [Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in own.spans]

@@ -28,7 +28,7 @@ def find_no_signal(track: WheelTrack, motion: Motion) -> Outcome:
     """
     findings, not_judged = [], []
     for corner in CORNERS:
-        spells = find_zero_spells(track, motion, corner)
+        spells = motion.once(find_zero_spells, corner)
         if spells and _stays_dead(spells, told_from_kph(track.wheel(corner))):
             findings.append(_describe(spells[-1], track))
         elif not motion.top_kph > TOLD_BY_KPH:

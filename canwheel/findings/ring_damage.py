@@ -104,7 +104,7 @@ class _Comb:
 
 def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose speed ripples, or jumps, with every turn of the wheel."""
-    jumps = {corner: find_jumps(track, motion, corner) for corner in CORNERS}
+    jumps = {corner: motion.once(find_jumps, corner) for corner in CORNERS}
     places = {c: None if own is None else own.place_on_the_wheel() for c, own in jumps.items()}
     # What jumps here and there is of another cause, and only noise to the spectrum.
     calm = track.without(

@@ -7,9 +7,9 @@ from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, open_locks, wheel_locks
 
 
-def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:
+def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
     """Find wheels that the brake stopped; where a lost signal would look the same, say so."""
-    spells = {corner: find_zero_spells(track, motion, corner) for corner in CORNERS}
+    spells = {corner: motion.once(find_zero_spells, corner) for corner in CORNERS}
     events: list[Event] = []
     not_judged: list[NotJudged] = []
     for corner, locks in wheel_locks(spells).items():

@@ -320,6 +320,8 @@ BUS_TELLERS: dict[Quantity, Teller] = {
     "noise": _noise,
     "random": _random,
     "selector": _selector,
-    "crc8": _zero,  # made when the rest of the payload stands
+    "zero": _zero,
+    "checksum": _zero,  # this one and the next two are made when the rest of the payload stands
+    "crc8": _zero,
     "xor": _zero,
 }

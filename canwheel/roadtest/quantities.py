@@ -156,13 +156,6 @@ def _counter(
     return (np.arange(len(sent_s)) % (1 << signal.length)).astype(float)
 
 
-def _zero(
-    drive: Drive, signal: SentSignal, sent_s: FloatColumn, rng: np.random.Generator
-) -> FloatColumn:
-    del drive, signal, rng
-    return np.zeros(len(sent_s))
-
-
 _TELLERS: dict[Quantity, Teller] = {
     **BUS_TELLERS,
     "speed": _speed,
@@ -178,7 +171,5 @@ _TELLERS: dict[Quantity, Teller] = {
     "coolant": _coolant,
     "fuel": _fuel,
     "counter": _counter,
-    "checksum": _zero,  # made when the rest of the payload stands
     "odometer": _odometer,
-    "zero": _zero,
 }

@@ -102,7 +102,7 @@ def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:
 
 
 def usual_period_s(time_s: NDArray[np.float64]) -> float:
-    """Usual time between samples; NaN for fewer than two. [s]"""
+    """Usual time between (n,) samples; NaN for fewer than two. [s]"""
     if len(time_s) < 2:  # noqa: PLR2004 - a period needs two samples
         return float("nan")
     window = min(_BASE_WINDOW, len(time_s) - 1)

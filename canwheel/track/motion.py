@@ -11,7 +11,9 @@ tyres do not slip sideways. The first relation has three unknowns for four readi
 which corner is wrong; the second tells whether three corners agree among themselves.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,8 @@ from numpy.typing import NDArray
 from canwheel.corners import CORNERS, Corner
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
+
+Answer = TypeVar("Answer")
 
 MOVING_KPH = 1.5
 """Above this the car moves; below, sensors of every kind may be silent. [km/h]"""
@@ -249,32 +253,44 @@ class Motion:
     moving: NDArray[np.bool_]
     distance_km: float
     top_kph: float
-    # Several checks ask for the same columns; each is worked out once.
-    _others: dict[Corner, FloatColumn] = field(default_factory=dict, repr=False)
-    _predicted: dict[Corner, FloatColumn] = field(default_factory=dict, repr=False)
-    _expected: dict[Corner, tuple[FloatColumn, FloatColumn]] = field(
-        default_factory=dict, repr=False
-    )
+    _answers: dict[tuple[object, Corner], Any] = field(default_factory=dict, repr=False)
+
+    def once(
+        self, question: Callable[[WheelTrack, "Motion", Corner], Answer], corner: Corner
+    ) -> Answer:
+        """What a function says of a corner of this drive; several checks ask, it works once."""
+        key = (question, corner)
+        if key not in self._answers:
+            self._answers[key] = question(self.track, self, corner)
+        answer: Answer = self._answers[key]
+        return answer
 
     def others_kph(self, corner: Corner) -> FloatColumn:
         """What the others say, at the corner's own times; see the function of that name. [km/h]"""
-        if corner not in self._others:
-            self._others[corner] = others_kph(self.track.seen_from(corner), corner)
-        return self._others[corner]
+        return self.once(_others_of, corner)
 
     def expected_kph(self, corner: Corner) -> tuple[FloatColumn, FloatColumn]:
         """What it may read, at its own times; see the function of that name. [km/h]"""
-        if corner not in self._expected:
-            seen, middle = self.track.seen_from(corner), self.others_kph(corner)
-            self._expected[corner] = _range_kph(seen, corner, middle, self.predicted_kph(corner))
-        return self._expected[corner]
+        return self.once(_expected_of, corner)
 
     def predicted_kph(self, corner: Corner) -> FloatColumn:
         """What it most likely runs at, at its own times; see the function of that name. [km/h]"""
-        if corner not in self._predicted:
-            seen, middle = self.track.seen_from(corner), self.others_kph(corner)
-            self._predicted[corner] = predicted_kph(seen, corner, middle)
-        return self._predicted[corner]
+        return self.once(_predicted_of, corner)
+
+
+def _others_of(track: WheelTrack, _motion: Motion, corner: Corner) -> FloatColumn:
+    return others_kph(track.seen_from(corner), corner)
+
+
+def _expected_of(
+    track: WheelTrack, motion: Motion, corner: Corner
+) -> tuple[FloatColumn, FloatColumn]:
+    middle, flag = motion.others_kph(corner), motion.predicted_kph(corner)
+    return _range_kph(track.seen_from(corner), corner, middle, flag)
+
+
+def _predicted_of(track: WheelTrack, motion: Motion, corner: Corner) -> FloatColumn:
+    return predicted_kph(track.seen_from(corner), corner, motion.others_kph(corner))
 
 
 def estimate_motion(track: WheelTrack) -> Motion:

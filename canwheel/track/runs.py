@@ -5,7 +5,12 @@ from numpy.typing import NDArray
 
 
 def runs(marked: NDArray[np.bool_], parting: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and last position of each group of marked samples that no parting sample divides."""
+    """First and last position of each group of marked samples that no parting sample divides.
+
+    Parameters
+    ----------
+    marked, parting : (n,) each.
+    """
     at = np.flatnonzero(marked)
     if len(at) == 0:
         return []

@@ -131,7 +131,12 @@ def _error_by_steps(track: WheelTrack, speed_kph: FloatColumn) -> float:
 
 
 def steps_driven(track: WheelTrack, speed_kph: FloatColumn) -> tuple[float, float]:
-    """One step of the coarsest signal, over the usual speed; and how many of them were driven."""
+    """One step of the coarsest signal, over the usual speed; and how many of them were driven.
+
+    Parameters
+    ----------
+    speed_kph : (n,) without NaN. [km/h]
+    """
     step_kph = max(wheel.resolution_kph for wheel in track.wheels)
     slow, middle, fast = np.quantile(speed_kph, (0.05, 0.5, 0.95))
     steps = 1 + (fast - slow) / step_kph if step_kph > 0 else math.inf

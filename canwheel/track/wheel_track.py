@@ -154,7 +154,7 @@ LONGEST_BRIDGE = 3
 
 
 def at_times(wheel: WheelSamples, time_s: FloatColumn) -> FloatColumn:
-    """One corner's speed at other times: linear between its samples, NaN across a gap. [km/h]"""
+    """(n,) one corner's speed at other times: linear between samples, NaN across a gap. [km/h]"""
     if wheel.time_s is time_s:
         return wheel.speed_kph
     good = ~np.isnan(wheel.speed_kph)
@@ -171,7 +171,7 @@ def at_times(wheel: WheelSamples, time_s: FloatColumn) -> FloatColumn:
 
 
 def within(time_s: FloatColumn, spans: Iterable[Span]) -> NDArray[np.bool_]:
-    """Which of these rising times lie inside any of the spans, ends included."""
+    """(n,) which of these rising times lie inside any of the spans, ends included."""
     inside = np.zeros(len(time_s) + 1, np.int64)
     for span in spans:
         inside[np.searchsorted(time_s, span.from_s, "left")] += 1

@@ -303,23 +303,31 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
     )
+    gain = samples_in(track, SPIN_GAIN_S / 2), samples_in(track, SPIN_GAIN_S)
     return tuple(
         spell
         for spell in spells
-        if spell.silent_s > LONGEST_LOCK_S or spell.in_company or not _others_spin(track, spell)
+        if spell.silent_s > LONGEST_LOCK_S
+        or spell.in_company
+        or not _others_spin(track, spell, gain)
     )
 
 
-def _others_spin(track: WheelTrack, spell: ZeroSpell) -> bool:
+def _others_spin(track: WheelTrack, spell: ZeroSpell, gain: tuple[int, int]) -> bool:
     """Whether another corner gained speed as no car does, just before, while this one was slow.
 
     It reads again later: one that never does is silent whoever spins.
+
+    Parameters
+    ----------
+    gain : samples of the common base in half of the time that the gain is taken over, and in all
+        of it; worked out once for many spells.
     """
     if spell.to_the_end:
         return False
     before = slice(*np.searchsorted(track.time_s, (spell.from_s - SPIN_S, spell.from_s)))
-    calm = smooth(track.speed_kph[before], samples_in(track, SPIN_GAIN_S / 2))
-    later = samples_in(track, SPIN_GAIN_S)
+    smoothed_over, later = gain
+    calm = smooth(track.speed_kph[before], smoothed_over)
     slow = calm[later:, spell.corner.position] < READ_FROM_KPH
     gained_kph = np.delete(calm[later:] - calm[:-later], spell.corner.position, axis=1)
     beyond_grip = gained_kph > SPIN_MPS2 * SPIN_GAIN_S * KPH_PER_MPS

@@ -112,10 +112,11 @@ def render_vehicle_file(survey: Survey, vehicle: Vehicle) -> str:
     layout = survey.assignment.layout
     wheels = {corner.value: layout.wheel(corner).path for corner in CORNERS}
     sections: dict[str, dict[str, object]] = msgspec.to_builtins(vehicle)
+    usual: dict[str, dict[str, object]] = msgspec.to_builtins(Vehicle())
     sections["wheels"] = dict(wheels)
     lines = [f"# What is known of the car beside {_plain(layout.file)}"]
     for name, entries in sections.items():
-        known = {key: value for key, value in entries.items() if value is not None}
+        known = {key: value for key, value in entries.items() if value != usual[name][key]}
         if known:
             lines += ["", f"[{name}]"]
             lines += [f"{key} = {_toml(key, value)}" for key, value in known.items()]

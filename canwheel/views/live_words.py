@@ -7,7 +7,8 @@ from canwheel.judgement.verdict import CornerJudgement
 from canwheel.judgement.wording import say_kinds
 from canwheel.pipeline import Check
 from canwheel.track.lamps import USUAL_OUT_S, Lamp
-from canwheel.views.feeds import BusFlow, LiveState
+from canwheel.views.bus_flow import BusFlow
+from canwheel.views.feeds import LiveState
 from canwheel.views.words import say_size
 
 STATE_WORDS = {

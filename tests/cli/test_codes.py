@@ -127,7 +127,7 @@ def test_read_as_json_and_saved(
     assert document["schema"] == "canwheel-codes/1"
     assert [code["corner"] for code in document["codes"]] == ["FL", None, None]
     assert car.codes("read", "--save", kept) == 2
-    assert "exists already" in capsys.readouterr().err
+    assert "is there already" in capsys.readouterr().err
     assert json.loads(kept.read_text()) == document
 
 

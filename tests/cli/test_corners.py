@@ -108,7 +108,7 @@ def test_the_vehicle_file_that_it_writes(tmp_path: Path, capsys: Captured) -> No
     assert vehicle.wheels.RR == "BRAKES.WHEEL_RR"
     assert vehicle.vehicle == read_vehicle(known).vehicle
     assert vehicle.fault_memory.request_id == 0x7A0
-    assert "request_id = 0x7A0" in written.read_text()
+    assert written.read_text().endswith("\n[fault_memory]\nrequest_id = 0x7A0\n")
     assert run(["corners", "--dbc", files[1], "--vehicle", str(written)]) == 0
     assert "named in the vehicle file" in capsys.readouterr().out
 

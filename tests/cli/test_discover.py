@@ -1,6 +1,7 @@
 """``canwheel discover``: screen, document, files written, and clear words for what cannot be."""
 
 import json
+import re
 from pathlib import Path
 
 import jsonschema
@@ -195,3 +196,16 @@ def test_a_dbc_does_not_stay_without_its_vehicle_file(
     assert run(["discover", capture, "--turn", turn, "--write", str(tmp_path / "car.dbc")]) == 2
     assert "the disk is full" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_time_stamps_that_stand_still_are_refused(
+    capture: str, second: str, tmp_path: Path, turn: str, capsys: Captured
+) -> None:
+    dbc, still = tmp_path / "car.dbc", tmp_path / "still.log"
+    assert run(["discover", capture, "--turn", turn, "--write", str(dbc)]) == 0
+    text = Path(second).read_text()
+    still.write_text(re.sub(r"^\(\d+\.\d+\)", "(0.000000)", text, flags=re.MULTILINE))
+    for arguments in (["discover", str(still)], ["discover", "--confirm", str(dbc), str(still)]):
+        capsys.readouterr()
+        assert run(arguments) == 2
+        assert f"{still}: the time stamps stand still" in capsys.readouterr().err

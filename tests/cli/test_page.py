@@ -1,7 +1,6 @@
 """The page by the command line, several drives, and stored codes beside them."""
 
 import json
-import resource
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,8 +9,6 @@ import pytest
 
 import canwheel.views.page
 from canwheel.cli.app import run
-from canwheel.cli.new_file import write_new
-from canwheel.errors import RequestError
 from canwheel.fault_memory.documents import CodesDocument, StoredCode, UnitFacts, save_document
 from canwheel.views.document import CheckDocument, CompareDocument
 
@@ -85,28 +82,6 @@ def test_no_file_is_ever_written_over(
     link.symlink_to(tmp_path / "nowhere.html")
     assert "is there already" in line_of(capsys, "check", before, *car, "--page", str(link))
     assert link.is_symlink()
-
-
-def test_a_page_that_could_not_be_finished_does_not_stay(tmp_path: Path) -> None:
-    page = tmp_path / "page.html"
-    unit = UnitFacts(request_id=0x7A0, response_id=0x7A8)
-    long = CodesDocument(
-        read_at="now", unit=unit, status_supported=0xFF, codes=(), answer="0" * 9_000
-    )
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (1000, before[1]))  # as if the disk were full
-    try:
-        with pytest.raises(RequestError, match="cannot be written"):
-            write_new(page, "x" * 100_000)
-        with pytest.raises(RequestError, match="cannot be written"):
-            save_document(long, tmp_path / "codes.json")
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    assert list(tmp_path.iterdir()) == []
-    write_new(page, "whole")
-    with pytest.raises(RequestError, match="is there already"):
-        write_new(page, "another")
-    assert page.read_text() == "whole"
 
 
 def test_a_file_that_appears_meanwhile_stays(

@@ -12,7 +12,10 @@ from canwheel.definitions.assign import find_wheels
 from canwheel.definitions.dbc import read_definitions
 from canwheel.job import read_job
 from canwheel.judgement.wording import KIND_WORDS
+from canwheel.pipeline import check
 from canwheel.vehicle import Vehicle, read_vehicle
+from canwheel.views.screen import render_check
+from canwheel.views.terminal import Screen
 
 PROJECT = Path(__file__).parents[2]
 README = (PROJECT / "README.md").read_text(encoding="utf-8")
@@ -62,6 +65,20 @@ def test_the_first_commands_name_files_that_are_there() -> None:
     for name in files:
         assert (PROJECT / name).is_file()
     assert second.endswith(".venv/bin/python -m pytest -n auto --cov")
+
+
+def test_the_screen_shown_is_that_of_the_first_recording() -> None:
+    capture, dbc, vehicle = (
+        PROJECT / name
+        for name in (
+            "captures/before.log.gz",
+            "dbc_examples/bakery_van.dbc",
+            "dbc_examples/bakery_van.toml",
+        )
+    )
+    shown = re.search(r"^  FAULT FOUND.*?(?=^```)", README, re.DOTALL | re.MULTILINE)
+    assert shown is not None
+    assert shown[0] in render_check(check(capture, dbc, vehicle), Screen())
 
 
 @pytest.mark.parametrize("words", KIND_WORDS.values())

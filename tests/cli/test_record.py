@@ -235,6 +235,18 @@ def test_replay_ends_on_the_verdict_of_check(
         assert re.search(r"playing \| \d+ frames/s", replayed)
 
 
+def test_replay_refuses_what_check_refuses(
+    cut: Callable[[Callable[[list[str]], list[str]]], str], car: list[str], capsys: Captured
+) -> None:
+    still = cut(lambda lines: [f"(0.000000) {line.split(' ', 1)[1]}" for line in lines])
+    refusal = error_of(capsys, "check", still, *car)
+    assert "the time stamps stand still" in refusal
+    assert run(["replay", still, *car, "--plain"]) == 2
+    replayed = capsys.readouterr()
+    assert replayed.err == refusal
+    assert not replayed.out, "nothing of it is played"
+
+
 class Terminal:
     """The program on a pseudo-terminal of 80 by 24."""
 

@@ -8,8 +8,9 @@ import msgspec
 import pytest
 
 from canwheel.corners import Corner
-from canwheel.definitions.assign import AmbiguousWheelsError, assign_wheels, find_wheels
+from canwheel.definitions.assign import assign_wheels, find_wheels
 from canwheel.definitions.dbc import Definitions, read_definitions
+from canwheel.definitions.undecided import AmbiguousWheelsError
 from canwheel.errors import DefinitionsError, VehicleError
 from canwheel.frames import IdPattern
 from canwheel.vehicle import HelperSignals, Vehicle, WheelSignals

@@ -14,12 +14,13 @@ import pytest
 from cantools.database import DecodeError, Error
 from cantools.database.can import Message, Signal
 
-from canwheel.definitions.assign import AmbiguousWheelsError, assign_wheels, find_wheels
+from canwheel.definitions.assign import assign_wheels, find_wheels
 from canwheel.definitions.columns import decode_signal
 from canwheel.definitions.dbc import DefinedMessage, define_message, read_definitions
 from canwheel.definitions.layout import SignalPlace
 from canwheel.definitions.library import load_database
 from canwheel.definitions.mending import mend
+from canwheel.definitions.undecided import AmbiguousWheelsError
 from canwheel.errors import DefinitionsError
 from canwheel.frames import FrameFlag, Frames, IdPattern
 from canwheel.vehicle import Vehicle, VehicleFacts

@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from canwheel.definitions.assign import AmbiguousWheelsError
 from canwheel.definitions.dbc import Definitions
 from canwheel.definitions.survey import find_wheels_of, measure_rates, survey_corners
+from canwheel.definitions.undecided import AmbiguousWheelsError
 from canwheel.errors import CaptureError
 from canwheel.vehicle import Vehicle, WheelSignals
 

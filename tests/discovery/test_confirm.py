@@ -1,5 +1,6 @@
 """A proposal on a second drive: confirmed, contradicted point by point, or not shown."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,9 @@ def test_a_drive_that_shows_too_little(dbc: Path, make_bus: Any, make_drive: Any
     assert said["verdict"] == "not_shown"
     assert {said[name] for name in ("rest", "sides", "front", "left", "scale")} == {"not shown"}
     assert outcomes(dbc, make_bus(kph=np.zeros_like(straight.kph)))["heard"] == "not shown"
+    moving = make_bus()
+    at_once = replace(moving, time_ns=np.zeros_like(moving.time_ns))
+    assert outcomes(dbc, at_once)["heard"] == "not shown"
 
 
 def test_messages_that_are_not_there(dbc: Path, make_bus: Any) -> None:

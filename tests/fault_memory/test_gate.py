@@ -26,8 +26,6 @@ FORMS = {  # the three requests there are, with everything that may vary in them
     "1906 5A5A5A 5A": 0x19,
     "14 FFFFFF": 0x14,
 }
-# bodies that would carry any other service in a form that a unit understands
-LENGTHS = range(1, 8)
 
 
 def frame(request: bytes, *, prefix: bytes = b"", pad: int = 0xCC) -> bytes:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import msgspec
 import numpy as np
@@ -21,8 +22,13 @@ from canwheel.definitions.layout import WheelLayout
 from canwheel.frames import Frames
 from canwheel.pipeline import Check, Comparison, check, judge
 from canwheel.vehicle import Vehicle
-from canwheel.views import feeds
-from canwheel.views.feeds import DriveSoFar, FollowedDrive, LiveState, ReplayedDrive
+from canwheel.views import drive_so_far
+from canwheel.views.drive_so_far import DriveSoFar
+from canwheel.views.followed_drive import FollowedDrive
+from canwheel.views.replayed_drive import ReplayedDrive
+
+if TYPE_CHECKING:
+    from canwheel.views.feeds import LiveState
 
 PROJECT = Path(__file__).parents[2]
 BEFORE = PROJECT / "captures" / "before.log.gz"
@@ -191,7 +197,7 @@ def test_the_speeds_go_on_while_the_drive_is_judged(
         assert may_end.wait(10)
         return judge(*arguments, **more)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(feeds, "judge", judge_slowly)
+    monkeypatch.setattr(drive_so_far, "judge", judge_slowly)
     feed = FollowedDrive(recorded, layout, car)
     until = time.monotonic() + 10
     while not judging.is_set() and time.monotonic() < until:
@@ -212,7 +218,7 @@ def test_a_judging_that_fails_is_not_kept_quiet(
     def fail(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(feeds, "judge", fail)
+    monkeypatch.setattr(drive_so_far, "judge", fail)
     feed = FollowedDrive(recorded, layout, car)
 
     def ask_for_a_while() -> None:
@@ -253,6 +259,22 @@ def test_what_is_not_heard_yet_is_named(tmp_path: Path, layout: WheelLayout, car
     assert state.speed_kph == (None, None, None, None)
 
 
+def test_time_stamps_that_stand_still_are_said_and_nothing_is_judged(
+    tmp_path: Path, layout: WheelLayout, car: Vehicle
+) -> None:
+    path = tmp_path / "drive.log"
+    with gzip.open(BEFORE, "rt") as packed:
+        lines = packed.readlines()[:3000]
+    path.write_text("".join(f"(0.000000) {line.split(' ', 1)[1]}" for line in lines))
+    feed = FollowedDrive(path, layout, car)
+    until = time.monotonic() + 5
+    while (state := feed.refresh()).state != "ended" and time.monotonic() < until:
+        time.sleep(0.02)
+    feed.close()
+    assert state.says.startswith("the time stamps stand still: ")
+    assert state.check is None
+
+
 def test_without_a_dbc_there_is_the_bus_alone(tmp_path: Path) -> None:
     path = tmp_path / "drive.log"
     with gzip.open(BEFORE) as packed, path.open("wb") as plain:
@@ -281,9 +303,9 @@ class Hands:
 
 
 @pytest.fixture
-def replay(layout: WheelLayout, car: Vehicle) -> tuple[ReplayedDrive, Hands]:
+def replay() -> tuple[ReplayedDrive, Hands]:
     hands = Hands()
-    return ReplayedDrive(BEFORE, layout, car, clock=hands), hands
+    return ReplayedDrive(BEFORE, DBC, VEHICLE, clock=hands), hands
 
 
 def test_a_replay_runs_at_its_speed_and_pauses(replay: tuple[ReplayedDrive, Hands]) -> None:
@@ -328,6 +350,17 @@ def test_a_replay_jumps_to_the_next_finding(replay: tuple[ReplayedDrive, Hands])
     assert feed.next_finding()
     assert feed.refresh().at_s == pytest.approx(finding.from_s - 3.0)
     assert not feed.next_finding()
+
+
+def test_of_two_sets_of_wheels_a_replay_takes_the_one_that_was_heard(tmp_path: Path) -> None:
+    """As `check` does: which one that is, only the recording tells."""
+    lines = DBC.read_text().splitlines()
+    first = lines.index("BO_ 434 WHEELS: 7 BRAKE_UNIT")
+    lines[first:first] = ["BO_ 436 OTHER_WHEELS: 7 BRAKE_UNIT", *lines[first + 1 : first + 6]]
+    dbc = tmp_path / "two.dbc"
+    dbc.write_text("\n".join(lines))
+    feed = ReplayedDrive(BEFORE, dbc, VEHICLE)
+    assert {place.message for place in feed.whole.layout.wheels} == {"WHEELS"}
 
 
 def test_a_replay_ends_on_the_verdict_of_check(

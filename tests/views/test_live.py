@@ -12,12 +12,15 @@ from textual.pilot import Pilot
 from canwheel.corners import Corner, Side
 from canwheel.pipeline import Comparison
 from canwheel.track.lamps import Lamp
-from canwheel.views.feeds import BusFlow, LiveState, ReplayedDrive
+from canwheel.views.bus_flow import BusFlow
+from canwheel.views.feeds import LiveState
 from canwheel.views.live import LiveView
 from canwheel.views.live_words import say_lamps, say_line
+from canwheel.views.replayed_drive import ReplayedDrive
 
 PROJECT = Path(__file__).parents[2]
 BEFORE = PROJECT / "captures" / "before.log.gz"
+DBC = PROJECT / "dbc_examples" / "bakery_van.dbc"
 
 Steps = Callable[[LiveView, Pilot[None]], Coroutine[Any, Any, None]]
 
@@ -214,9 +217,8 @@ def test_a_feed_that_fails_ends_the_view_with_a_code(state: LiveState) -> None:
     assert view.return_code == 1
 
 
-def test_keys_of_a_replay(shipped: Comparison) -> None:
-    drive = shipped.before
-    feed = ReplayedDrive(BEFORE, drive.layout, drive.vehicle)
+def test_keys_of_a_replay() -> None:
+    feed = ReplayedDrive(BEFORE, DBC)
 
     async def press(view: LiveView, pilot: Pilot[None]) -> None:
         await pilot.press("space")

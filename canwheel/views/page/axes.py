@@ -83,7 +83,7 @@ def value_ticks(low: float, high: float, most: int, *, sign: str = "") -> tuple[
 
 
 def path_through(x: FloatColumn, y: FloatColumn) -> str:
-    """An SVG path through the points, begun anew after each that is not known."""
+    """An SVG path through (n,) points, begun anew after each that is not known (NaN)."""
     pieces, pen_is_down = [], False
     for at, value in zip(x.tolist(), y.tolist(), strict=True):
         if math.isnan(value):

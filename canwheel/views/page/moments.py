@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.outcome import FaultKind, Finding, Span
@@ -73,21 +74,16 @@ class View:
 
     def cut(self, span: Span) -> "View":
         """What lies within a span."""
-        rows = within(self.time_s, [span])
-        return View(
-            self.corner,
-            self.time_s[rows],
-            self.own_kph[rows],
-            self.least_kph[rows],
-            self.most_kph[rows],
-        )
+        return self._rows(within(self.time_s, [span]))
 
     def thinned(self, points: int = POINTS) -> "View":
         """The least and the most of its own samples in each stretch, where there are many."""
         filled = np.where(np.isnan(self.own_kph), -1.0, self.own_kph)
         if len(filled) <= points:
             return self
-        rows = least_and_most(self.time_s, filled, points)
+        return self._rows(least_and_most(self.time_s, filled, points))
+
+    def _rows(self, rows: NDArray[np.bool_] | NDArray[np.intp]) -> "View":
         return View(
             self.corner,
             self.time_s[rows],

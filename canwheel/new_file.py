@@ -1,4 +1,4 @@
-"""Files that a command writes: never over one that is there, and tried before the work is done."""
+"""Files that are written whole or not at all, and never over one that is there."""
 
 import os
 from collections.abc import Iterator
