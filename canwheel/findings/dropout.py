@@ -8,15 +8,9 @@ from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
 from canwheel.track.jumps import LONGEST_JUMP_S, Jumps, find_jumps
 from canwheel.track.motion import TOLD_BY_KPH, Motion
+from canwheel.track.wheel_locks import brakings, is_wheel_lock, wheel_locks
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import (
-    ZeroSpell,
-    brakings,
-    find_zero_spells,
-    is_wheel_lock,
-    told_from_kph,
-    wheel_locks,
-)
+from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, told_from_kph
 
 START_UP_S = 1.0
 """What is missing from the first sample on for less than this is the unit waking up. [s]"""

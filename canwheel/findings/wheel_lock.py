@@ -3,8 +3,9 @@
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, NotJudged, Outcome
 from canwheel.track.motion import Motion
+from canwheel.track.wheel_locks import open_locks, wheel_locks
 from canwheel.track.wheel_track import WheelTrack
-from canwheel.track.zero_spells import ZeroSpell, find_zero_spells, open_locks, wheel_locks
+from canwheel.track.zero_spells import ZeroSpell, find_zero_spells
 
 
 def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
