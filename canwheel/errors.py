@@ -15,6 +15,8 @@ What the system refuses anywhere (`OSError`: a full disk, no right to write) the
 in one line as well. Everything else is a defect of canwheel and may show a traceback.
 """
 
+from canwheel.plain_text import capital
+
 
 class CanwheelError(Exception):
     """A problem that the user can put right, told in one line.
@@ -38,7 +40,7 @@ class CanwheelError(Exception):
         """Return ``where: what. Remedy.`` on one line."""
         line = f"{self.where}: {self.what}" if self.where else self.what
         if self.remedy:
-            line = f"{line}. {self.remedy[0].upper()}{self.remedy[1:]}."
+            line = f"{line}. {capital(self.remedy)}."
         return " ".join(line.split())
 
 

@@ -21,6 +21,7 @@ from canwheel.cli.output import is_terminal, tell, this_screen, write_text
 from canwheel.cli.terminal_guard import remember_terminal
 from canwheel.cli.watch import has_terminal, read_car
 from canwheel.errors import CanwheelError, RequestError
+from canwheel.plain_text import capital
 
 if TYPE_CHECKING:
     from canwheel.bus.adapters import AdapterSettings
@@ -244,8 +245,8 @@ def _say_progress(progress: "Progress") -> str:
 def _say_end(out: Path, facts: "RecordingFacts") -> None:
     gaps = f", {_count(len(facts.gap), 'gap')} while the adapter was away" if facts.gap else ""
     rubbish = f", {_count(facts.rubbish, 'unreadable piece')} left out" if facts.rubbish else ""
-    reason = facts.end_reason or ""
-    tell(f"{out}: {facts.frames or 0:,} frames{gaps}{rubbish}. {reason[:1].upper()}{reason[1:]}.")
+    reason = capital(facts.end_reason or "")
+    tell(f"{out}: {facts.frames or 0:,} frames{gaps}{rubbish}. {reason}.")
     if not facts.frames:
         tell(
             "Nothing was heard: check that the ignition is on, the plug, the channel and the bit "

@@ -4,6 +4,7 @@ from canwheel.corners import CORNERS
 from canwheel.definitions.writing import NewMessage, NewSignal, render_dbc
 from canwheel.discovery.proposal import Candidate, WheelField
 from canwheel.errors import RequestError
+from canwheel.plain_text import printable
 
 _PULSES = "pulse counters"
 
@@ -63,7 +64,7 @@ def render_candidate_vehicle(candidate: Candidate, dbc: str, capture: str) -> st
     dbc : name of the DBC file.
     capture : name of the recording.
     """
-    lines = [f"# What discovery found in {_printable(capture)}, beside {_printable(dbc)}."]
+    lines = [f"# What discovery found in {printable(capture)}, beside {printable(dbc)}."]
     lines += [f"# {line}" for line in (*candidate.reasons, *candidate.warnings)]
     lines += ["", "[wheels]"]
     for corner, field in zip(CORNERS, candidate.fields, strict=True):
@@ -117,12 +118,8 @@ def unit_of(candidate: Candidate) -> str:
 
 def _evidence(candidate: Candidate, capture: str) -> str:
     origin = (
-        f"Proposed by canwheel discover from {_printable(capture)}; to be confirmed against a known"
+        f"Proposed by canwheel discover from {printable(capture)}; to be confirmed against a known"
         " speed and a known turn."
     )
     unknown = [f"UNKNOWN: {warning}" for warning in candidate.warnings]
     return " ".join((origin, *unknown, *candidate.reasons, candidate.scale.says))
-
-
-def _printable(name: str) -> str:
-    return "".join(sign if sign.isprintable() else "?" for sign in name)

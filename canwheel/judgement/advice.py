@@ -14,6 +14,7 @@ from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
 from canwheel.outcome import GOES_WITH_TURN, FaultKind, Finding
+from canwheel.plain_text import capital
 
 _LOOK = (
     "look at its sensor and cable: chafed, pinched or torn off, sensor or ring missing, rust or "
@@ -210,8 +211,8 @@ def _unit_checks(faulty: tuple[CornerJudgement, ...], drive_side: Side | None) -
         if having:
             names = say_list([corner.described(drive_side) for corner in having])
             first, *rest = _CHECKS[kind]
-            yield _capital(f"{names}, {KIND_WORDS[kind]}: {first}")
-            yield from map(_capital, rest)
+            yield capital(f"{names}, {KIND_WORDS[kind]}: {first}")
+            yield from map(capital, rest)
 
 
 def _corner_checks(
@@ -237,7 +238,7 @@ def _corner_checks(
                 other=_other_corner(finding).described(drive_side),
                 turn=finding.evidence.get(GOES_WITH_TURN),
             )
-            yield _capital(subject + step)
+            yield capital(subject + step)
             subject = ""
 
 
@@ -265,7 +266,7 @@ def _shared_causes(faulty: tuple[CornerJudgement, ...], drive_side: Side | None)
         having = [j.corner for j in faulty if any(f.kind == kind for f in j.faults)]
         if len(having) > 1 and kind not in {"crossed", "copied", "message_missing"}:
             names = say_list([corner.described(drive_side) for corner in having])
-            return (_SEVERAL.format(corners=_capital(names)),)
+            return (_SEVERAL.format(corners=capital(names)),)
     return ()
 
 
@@ -284,7 +285,7 @@ def _drive_again(
         signs = say_list([KIND_WORDS[finding.kind] for finding in judged.findings])
         steps.append(
             f"Buy no part for {judged.corner.described(drive_side)} yet: there are signs of "
-            f"{signs}, too few to act on. {_capital(_DRIVES[judged.findings[0].kind])}, and check "
+            f"{signs}, too few to act on. {capital(_DRIVES[judged.findings[0].kind])}, and check "
             "again"
         )
     untested = [j for j in judgement.with_verdict("untested") if j.corner not in unfit]
@@ -302,7 +303,3 @@ def _drives_for_the_rest(judgement: Judgement) -> list[str]:
     """What to drive to see the kinds that this drive could not show, each kind once."""
     kinds = dict.fromkeys(entry.kind for j in judgement.corners for entry in j.not_judged)
     return [f"To test for {KIND_WORDS[kind]} as well, {_DRIVES[kind]}" for kind in kinds]
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]

@@ -4,10 +4,10 @@ The test of two rates takes each time for one of its own. A rough patch that sha
 eight times is one cause, not eight: counted as eight it would prove a repair far too early.
 """
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
+
+from canwheel.track.binomial import binomial_tail
 
 BUNCH_KM = 0.05
 """What shows again within this distance may be the same cause: a rough patch, a junction, a few
@@ -34,12 +34,4 @@ def count_bunches(at_km: NDArray[np.float64], total_km: float) -> int:
     if not short:
         return count
     each = 1.0 - (1.0 - min(1.0, BUNCH_KM / max(total_km, BUNCH_KM))) ** count
-    return count - short if chance_of_at_least(short, count - 1, each) < SIGNIFICANT else count
-
-
-def chance_of_at_least(successes: int, trials: int, each: float) -> float:
-    """Chance of so many successes or more; the binomial distribution's upper tail."""
-    return math.fsum(
-        math.comb(trials, k) * each**k * (1.0 - each) ** (trials - k)
-        for k in range(successes, trials + 1)
-    )
+    return count - short if binomial_tail(short, count - 1, each) < SIGNIFICANT else count

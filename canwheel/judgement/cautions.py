@@ -20,7 +20,10 @@ _BRAKES = (
     "provoke the fault."
 )
 _TWO_PEOPLE = "On a test drive one person drives and does nothing else; another watches the screen."
-_LISTENS = "canwheel only listens: it sends nothing to a vehicle, least of all to one that moves."
+_LISTENS = (
+    "Who records and judges only listens, and sends nothing to a vehicle. Stored codes are asked "
+    "for, and cleared, on one that stands."
+)
 # Wheels turning clear of the ground: UK MOT inspection manual, section on anti-lock systems
 # (seen second-hand).
 _RAISED = (

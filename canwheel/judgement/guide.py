@@ -7,8 +7,10 @@ from numpy.typing import NDArray
 
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, Judgement
 from canwheel.judgement.wording import say_km_to_drive
+from canwheel.plain_text import capital
 from canwheel.track.coverage import SPEED_BANDS_KPH, TURNS, Driving
 from canwheel.track.motion import LONGEST_STEP_S
+from canwheel.track.runs import runs
 
 STRAIGHT_NEEDS_S = 60.0
 """Straight driving at 30 km/h and more: 0.5 km at least, what a wheel's ratio and a ring's ripple
@@ -97,7 +99,7 @@ def guide_drive(judgement: Judgement) -> Guide:
     if not missing and judgement.verdict == "all_sound":
         return Guide(lines, enough=True, says="Enough: all was driven that a judgement needs.")
     says = missing[0] if missing else "keep driving: a corner is not clear yet"
-    return Guide(lines, enough=False, says=f"{says[0].upper()}{says[1:]}.")
+    return Guide(lines, enough=False, says=f"{capital(says)}.")
 
 
 def _counted(name: str, one: str, count: int, *, needed: int = TURNS_NEEDED) -> GuideLine:
@@ -120,7 +122,6 @@ def _steps(driving: Driving) -> NDArray[np.float64]:
 def _count_turns(driving: Driving, step_s: NDArray[np.float64], side: str) -> int:
     """Count the turns to one side that last."""
     turning = (driving.turn == TURNS.index(side)) & (step_s > 0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], turning, [False]]).astype(np.int8)))
     total_s = np.concatenate([[0.0], np.cumsum(step_s)])
-    lasts_s = total_s[edges[1::2]] - total_s[edges[::2]]
-    return int(np.sum(lasts_s >= SHORTEST_TURN_S))
+    lasts_s = [total_s[last + 1] - total_s[first] for first, last in runs(turning, ~turning)]
+    return sum(bool(length_s >= SHORTEST_TURN_S) for length_s in lasts_s)

@@ -14,6 +14,7 @@ from canwheel.fault_memory.documents import (
     UnitFacts,
 )
 from canwheel.fault_memory.status import STATE_WORDS, CodeState
+from canwheel.plain_text import capital, printable
 from canwheel.views.terminal import (
     FAULT,
     GOOD,
@@ -22,7 +23,6 @@ from canwheel.views.terminal import (
     Screen,
     banner,
     bullets,
-    printable,
     render_parts,
     section,
 )
@@ -143,7 +143,7 @@ def _code_lines(code: StoredCode, drive_side: Side | None) -> Group:
     if code.extended:
         lines.append(Text(f"extended data {code.extended.upper()}, the maker's own meaning"))
     if code.note:
-        lines.append(Text(f"{code.note[0].upper()}{code.note[1:]}."))
+        lines.append(Text(f"{capital(code.note)}."))
     return Group(head, *(Padding(line, (0, 0, 0, _CODE_WIDTH)) for line in lines))
 
 

@@ -9,6 +9,7 @@ from canwheel.corners import CORNERS
 from canwheel.definitions.families import Family
 from canwheel.definitions.layout import RawRange, SignalPlace, WheelLayout
 from canwheel.definitions.survey import Survey
+from canwheel.plain_text import capital
 from canwheel.vehicle import Vehicle
 from canwheel.views.terminal import (
     GOOD,
@@ -33,7 +34,7 @@ def render_corners(survey: Survey, vehicle: Vehicle, screen: Screen) -> str:
     layout = assignment.layout
     side = vehicle.drive_side
     corners = [
-        (_capital(corner.described(side)), f"{layout.wheel(corner).path}, {why}")
+        (capital(corner.described(side)), f"{layout.wheel(corner).path}, {why}")
         for corner, why in zip(CORNERS, assignment.why, strict=True)
     ]
     helpers = [(name.replace("_", " "), place.path) for name, place in layout.helpers.items()]
@@ -155,7 +156,3 @@ def _shortened(lines: Iterable[str]) -> list[str]:
     every = list(lines)
     more = len(every) - _MOST_LISTED
     return [*every[:_MOST_LISTED], f"and {more} more"] if more > 0 else every
-
-
-def _capital(phrase: str) -> str:
-    return phrase[:1].upper() + phrase[1:]

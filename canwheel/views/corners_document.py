@@ -9,6 +9,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.families import Family
 from canwheel.definitions.layout import ByteOrder, HelperName, SignalPlace, SpeedUnit
 from canwheel.definitions.survey import Survey
+from canwheel.plain_text import printable
 from canwheel.vehicle import Vehicle
 from canwheel.views.part import Part, json_text, utf8
 
@@ -114,7 +115,7 @@ def render_vehicle_file(survey: Survey, vehicle: Vehicle) -> str:
     sections: dict[str, dict[str, object]] = msgspec.to_builtins(vehicle)
     usual: dict[str, dict[str, object]] = msgspec.to_builtins(Vehicle())
     sections["wheels"] = dict(wheels)
-    lines = [f"# What is known of the car beside {_plain(layout.file)}"]
+    lines = [f"# What is known of the car beside {printable(layout.file)}"]
     for name, entries in sections.items():
         known = {key: value for key, value in entries.items() if value != usual[name][key]}
         if known:
@@ -133,11 +134,6 @@ def _toml(key: str, value: object) -> str:
     if key.endswith("_id") and isinstance(value, int):
         return f"0x{value:X}"
     return repr(value)
-
-
-def _plain(name: str) -> str:
-    """Return a file's name without what would end a comment."""
-    return "".join(sign if sign.isprintable() else "?" for sign in name)
 
 
 def _signal(place: SignalPlace) -> SignalPart:

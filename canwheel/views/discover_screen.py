@@ -8,6 +8,7 @@ from rich.text import Text
 from canwheel.capture.summary import CaptureSummary
 from canwheel.discovery.confirm import Confirmation, ConfirmVerdict, PointOutcome
 from canwheel.discovery.proposal import Candidate, Discovery, FieldState, SetKind, WheelField
+from canwheel.plain_text import capital, printable
 from canwheel.views.discover_document import CAUTION
 from canwheel.views.plan import CornerWords, draw_plan
 from canwheel.views.terminal import (
@@ -20,11 +21,10 @@ from canwheel.views.terminal import (
     bullets,
     facts,
     numbered,
-    printable,
     render_parts,
     section,
 )
-from canwheel.views.words import capital, file_name, say_time
+from canwheel.views.words import file_name, say_time
 
 KIND_WORDS: dict[SetKind, str] = {
     "wheel speeds": "Wheel speeds",

@@ -14,6 +14,7 @@ from textual.widgets import Digits, Footer, Static
 
 from canwheel.corners import CORNERS, Corner, Side
 from canwheel.judgement.guide import Guide
+from canwheel.plain_text import printable
 from canwheel.views.feeds import Feed, LiveState
 from canwheel.views.live_words import (
     STATE_WORDS,
@@ -27,7 +28,6 @@ from canwheel.views.live_words import (
 )
 from canwheel.views.past import PAST_S, draw_past, full_scale_kph
 from canwheel.views.replayed_drive import ReplayedDrive
-from canwheel.views.terminal import printable
 
 ASK_EVERY_S = 0.25
 """How often the feed is asked. [s]"""

@@ -12,6 +12,7 @@ from canwheel.judgement.proof import ComparisonVerdict, CornerRepair, Proof, Rep
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_kinds, say_list
 from canwheel.pipeline import Check, CodesBeside, CodesCompared, Comparison
+from canwheel.plain_text import capital, printable
 from canwheel.views.plan import PLAN_WIDTH, CornerWords, draw_plan
 from canwheel.views.terminal import (
     FAULT,
@@ -23,7 +24,6 @@ from canwheel.views.terminal import (
     bullets,
     facts,
     numbered,
-    printable,
     render_parts,
     section,
 )
@@ -34,7 +34,6 @@ from canwheel.views.words import (
     LAMP_WORDS,
     RELATION_WORDS,
     REPAIR_WORDS,
-    capital,
     file_name,
     headline_check,
     headline_comparison,

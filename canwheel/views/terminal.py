@@ -9,6 +9,8 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from canwheel.plain_text import printable
+
 WIDEST = 132
 """Longer lines are hard to read. [columns]"""
 
@@ -86,11 +88,6 @@ def facts(rows: Iterable[tuple[str, str]]) -> list[RenderableType]:
     for name, value in rows:
         grid.add_row(Text(name, style=QUIET), printable(value))
     return [grid] if grid.row_count else []
-
-
-def printable(line: str) -> str:
-    """Return the line without what moves the cursor or changes colours: names come from files."""
-    return "".join(sign if sign.isprintable() else "?" for sign in line)
 
 
 def _hanging(mark: str, line: str) -> Table:

@@ -15,6 +15,7 @@ from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Pro
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_confidence, say_kinds, say_list
 from canwheel.outcome import EventKind, FaultKind, Finding
+from canwheel.plain_text import capital
 from canwheel.track.coverage import Coverage
 from canwheel.track.lamps import USUAL_OUT_S, Lamp, LampName
 from canwheel.views.document import ClaimPart, DrivePart, LampPart
@@ -271,11 +272,6 @@ def name_drives(single: str, side: str, count: int) -> tuple[str, ...]:
 def file_name(file: str) -> str:
     """A file's own name, without its folders."""
     return PurePath(file).name
-
-
-def capital(text: str) -> str:
-    """The text with a capital first letter."""
-    return text[:1].upper() + text[1:]
 
 
 def say_size(size_bytes: int) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Span
+from canwheel.plain_text import capital
 from canwheel.track.wheel_track import FloatColumn, WheelTrack, within
 from canwheel.views.page.axes import (
     ABOVE_TOP,
@@ -29,7 +30,6 @@ from canwheel.views.page.moments import View
 from canwheel.views.page.probes import Probe, read_off
 from canwheel.views.page.thinning import thin_line
 from canwheel.views.page.units import Units
-from canwheel.views.words import capital
 
 DOTS_BELOW = 160
 """With fewer samples than this in a close-up every one is drawn as a dot."""

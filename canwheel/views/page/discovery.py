@@ -12,6 +12,7 @@ from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS, Corner
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.proposal import Candidate, Discovery, WheelField
+from canwheel.plain_text import capital
 from canwheel.version import VERSION
 from canwheel.views.page.axes import HEIGHT, WIDTH
 from canwheel.views.page.discovery_chart import (
@@ -37,7 +38,7 @@ from canwheel.views.page.pages import PageNotes
 from canwheel.views.page.plan import SIGNS
 from canwheel.views.page.template import content_policy, make_environment
 from canwheel.views.page.units import Units
-from canwheel.views.words import capital, file_name, say_time
+from canwheel.views.words import file_name, say_time
 
 MOST_CANDIDATES = 6
 """With their charts; more would bury the best ones."""

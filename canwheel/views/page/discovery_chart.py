@@ -9,6 +9,7 @@ import numpy as np
 
 from canwheel.discovery.comparing import smoothed
 from canwheel.discovery.proposal import Candidate
+from canwheel.plain_text import capital
 from canwheel.track.wheel_track import FloatColumn
 from canwheel.views.page.axes import (
     ABOVE_TOP,
@@ -24,7 +25,6 @@ from canwheel.views.page.axes import (
 from canwheel.views.page.discovery_words import corner_names
 from canwheel.views.page.thinning import thin_line
 from canwheel.views.page.units import Units
-from canwheel.views.words import capital
 
 _Y_TICKS = 6
 _PARTED_S, _CLOSE_UP_S = 3.0, 24.0

@@ -13,7 +13,7 @@ from canwheel.discovery.proposal import (
     SidesBy,
     WheelField,
 )
-from canwheel.views.words import capital
+from canwheel.plain_text import capital
 
 KIND_WORDS: dict[SetKind, str] = {
     "wheel speeds": "wheel speeds",

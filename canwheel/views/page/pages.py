@@ -17,6 +17,7 @@ from canwheel.fault_memory.status import STATE_WORDS
 from canwheel.job import Job
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds
 from canwheel.pipeline import Check, Comparison
+from canwheel.plain_text import capital
 from canwheel.track.lamps import USUAL_OUT_S
 from canwheel.vehicle import Vehicle
 from canwheel.version import VERSION
@@ -38,7 +39,6 @@ from canwheel.views.words import (
     DRIVE_WORDS,
     LAMP_WORDS,
     RELATION_WORDS,
-    capital,
     file_name,
     headline_check,
     headline_comparison,

@@ -6,8 +6,9 @@ from canwheel.corners import CORNERS, Corner, Side
 from canwheel.judgement.proof import RepairVerdict
 from canwheel.judgement.verdict import CornerVerdict
 from canwheel.judgement.wording import KIND_WORDS, say_kinds
+from canwheel.plain_text import capital
 from canwheel.views.document import CheckDocument, CompareDocument
-from canwheel.views.words import CORNER_WORDS, REPAIR_WORDS, capital
+from canwheel.views.words import CORNER_WORDS, REPAIR_WORDS
 
 _TONES: dict[CornerVerdict | RepairVerdict, str] = {
     "sound": "good",
