@@ -1,47 +1,54 @@
 """A corner that jumps faster than a wheel can turn faster or slower."""
 
-from itertools import pairwise
-
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome
-from canwheel.track.jumps import Jumps, find_jumps
+from canwheel.track.jumps import Jumps, find_jumps, find_small_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
 
-FEWEST_MOMENTS = 3
-"""One or two jumps in a drive may be a stone or a lost bit on the bus; and so may several within
-`MOMENT_S`, or be a tyre that slips in jerks."""
+FEWEST_MOMENTS, SURE_MOMENTS = 3, 4
+"""One or two moments with jumps in a drive may be stones or lost bits on the bus; from the second
+number on, it is the signal."""
 
-MOMENT_S = 1.0
-"""Jumps nearer to one another than this are of one moment. [s]"""
+FEWEST_NOISY, SURE_NOISY = 8, 12
+"""The same of jumps so small that the road throws a wheel as far: a noisy signal has many..."""
 
-SURE_MOMENTS = 4
-"""At so many moments or more, it is the signal."""
+NOISY_TIMES = 5
+"""... and so many times as many as any other corner."""
 
 
 def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
     """Find corners whose reading jumps away from what the others allow, and back."""
+    noise = {corner: motion.once(find_small_jumps, corner) for corner in CORNERS}
+    moments = {corner: 0 if own is None else own.moments for corner, own in noise.items()}
     findings = []
     for corner in CORNERS:
-        jumps = motion.once(find_jumps, corner)
-        if jumps is None:
-            continue
-        moments = _moments(jumps)
-        if moments >= FEWEST_MOMENTS:
-            confidence = 0.97 if moments >= SURE_MOMENTS else 0.8
-            findings.append(_describe(corner, jumps, motion, confidence))
+        elsewhere = max(moments[other] for other in CORNERS if other is not corner)
+        noisy = moments[corner] >= NOISY_TIMES * elsewhere
+        told = [
+            (jumps, 0.97 if jumps.moments >= sure else 0.8)
+            for jumps, fewest, sure in (
+                (motion.once(find_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
+                (noise[corner] if noisy else None, FEWEST_NOISY, SURE_NOISY),
+            )
+            if jumps is not None and jumps.moments >= fewest
+        ]
+        if told:
+            most, _ = max(told, key=lambda one: len(one[0].spans))
+            confidence = max(sureness for _, sureness in told)
+            findings.append(_describe(corner, most, motion, confidence))
     return Outcome(findings=tuple(findings))
-
-
-def _moments(jumps: Jumps) -> int:
-    starts_s = [span.from_s for span in jumps.spans]
-    return 1 + sum(b - a > MOMENT_S for a, b in pairwise(starts_s))
 
 
 def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -> Finding:
     count = len(jumps.spans)
     per_km = count / max(motion.distance_km, 1e-3)
     by = "to values that no wheel can have, by more than" if jumps.is_beyond_speed else "by up to"
+    why = (
+        "no wheel turns faster or slower that quickly"
+        if jumps.has_large
+        else "the other three run smoothly meanwhile, the signal is noisy"
+    )
     return Finding(
         corner=corner,
         kind="erratic",
@@ -51,7 +58,7 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -
         says=(
             f"Jumps {count} times in {motion.distance_km:.1f} km, {by}"
             f" {jumps.largest_kph:.1f} km/h within a quarter of a second, at about"
-            f" {jumps.at_kph:.0f} km/h: no wheel turns faster or slower that quickly."
+            f" {jumps.at_kph:.0f} km/h: {why}."
         ),
         evidence={
             "count": count,

@@ -13,16 +13,39 @@ from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 
-JUMP_SHARE = 0.12
-"""A jump counts from this share of the speed on. Pot-holes on a real drive throw a sound wheel by
-up to 8 %, and then its neighbour on the axle as well."""
+
+@dataclass(frozen=True, slots=True)
+class JumpSize:
+    """From when on a reading has jumped.
+
+    Attributes
+    ----------
+    share : of the speed.
+    kph, steps : and at least so much, beyond so many steps of the signal, for at walking pace one
+        tooth more is a large share. [km/h]
+    calm_mps2 : while the car neither brakes nor pulls harder than this. [m/s²]
+    steep_mps2 : quicker than this at one of its ends, where readings come often. [m/s²]
+    """
+
+    share: float
+    kph: float
+    steps: float
+    calm_mps2: float
+    steep_mps2: float
+
+
+LARGE = JumpSize(share=0.12, kph=4.0, steps=2.0, calm_mps2=1.5, steep_mps2=40.0)
+"""More than the road does: pot-holes on a real drive throw a sound wheel by up to 8 %, and then its
+neighbour on the axle as well. A wheel that spins and is caught again, by the driver or by traction
+control, gains and loses speed by up to 36 m/s² (computed); harder braked or driven than 1.5 m/s²,
+tyres slip in jerks."""
+
+SMALL = JumpSize(share=0.04, kph=1.2, steps=1.5, calm_mps2=0.5, steep_mps2=0.0)
+"""What the road may do to one wheel now and then, but not again and again: of a hundred simulated
+sound drives, cobbles among them, and two real ones, none shows three moments of it."""
 
 ALONE_SHARE = 0.2
 """Where the neighbour is not read, nobody can say what the road did: a jump is larger than that."""
-
-JUMP_KPH = 4.0
-"""And from this much on, beyond one step of the signal: at walking pace one tooth more is a large
-share. [km/h]"""
 
 LONGEST_JUMP_S = 0.25
 """What lasts longer is a wheel that slips; a disturbed signal is back within this. [s]"""
@@ -36,18 +59,11 @@ MOST_AROUND = 81
 ASK_SHARE = 0.5
 """A jump of the full size stands out from the mean around it by at least half of it."""
 
-STEEP_MPS2 = 40.0
-"""A wheel that spins and is caught again, by the driver or by traction control, gains and loses
-speed more slowly than this (computed: up to 36); a jump is quicker at one of its ends. [m/s²]"""
-
 EDGE_SAMPLES = 5
-"""Its ends are looked for in so many samples before and after it."""
+"""The ends of a jump are looked for in so many samples before and after it."""
 
 SLOPE_SEEN_S = 0.05
-"""So often readings must come to show it. [s]"""
-
-HARD_MPS2 = 1.5
-"""While the car brakes or pulls harder than this, tyres slip in jerks. [m/s²]"""
+"""So often readings must come to show how steep they are. [s]"""
 
 BRAKED_MPS2 = 0.5
 """On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
@@ -71,6 +87,10 @@ ROUGH_TIMES = 4.5
 """On a rough road a wheel is thrown this many times the others' root mean square at most: bumps
 near enough normal that it is exceeded once in 150,000 samples."""
 
+MOMENT_S, LONGEST_MOMENT_S = 1.0, 4.0
+"""Jumps nearer to one another than the first are of one moment, be it a stone or a tyre that slips
+in jerks, which it does not for longer than the second. [s]"""
+
 CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
 """Tyres of cars and vans roll between these; a quarter of a per cent apart. [m]"""
 
@@ -91,6 +111,7 @@ class Jumps:
     spans : when, in order.
     largest_kph : of them; a value that can be no speed counts as the fastest that can. [km/h]
     is_beyond_speed : whether there is such a value among them.
+    has_large : whether one of them is a `LARGE` one by its size.
     at_kph : usual speed of the others meanwhile. [km/h]
     at_m : distance that this wheel had rolled at each, by its readings between the jumps; those
         to no speed left out, for no place of a wheel reads so. [m]
@@ -101,6 +122,17 @@ class Jumps:
     at_kph: float
     at_m: FloatColumn
     is_beyond_speed: bool = False
+    has_large: bool = True
+
+    @property
+    def moments(self) -> int:
+        """How many moments they make, of `MOMENT_S` at most apart and `LONGEST_MOMENT_S` long."""
+        count, began_s, last_s = 0, -math.inf, -math.inf
+        for span in self.spans:
+            if span.from_s - last_s > MOMENT_S or span.from_s - began_s > LONGEST_MOMENT_S:
+                count, began_s = count + 1, span.from_s
+            last_s = span.from_s
+        return count
 
     def place_on_the_wheel(self) -> tuple[float, float] | None:
         """Turn of the wheel, at one place of which they happen, and the chance of such a semblance.
@@ -132,29 +164,40 @@ def distance_m(time_s: FloatColumn, speed_kph: FloatColumn) -> FloatColumn:
 
 
 def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | None:
-    """Find when one corner jumps and the others do not; None where it never does."""
+    """Find when one corner jumps by a `LARGE` step and the others do not; None where it never does.
+
+    Values that can be no speed are jumps too.
+    """
+    return _find(track, motion, corner, LARGE)
+
+
+def find_small_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | None:
+    """Find the same from `SMALL` steps on, while the car goes calmly."""
+    return _find(track, motion, corner, SMALL)
+
+
+def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) -> Jumps | None:
     own = track.wheel(corner)
     if not own.period_s > 0:
         return None
     seen = track.seen_from(corner)
     others = motion.others_kph(corner)
-    allowed = np.maximum(JUMP_KPH + 2 * own.resolution_kph, JUMP_SHARE * others)
+    allowed = _allowed_kph(least, own, others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
     thrown = np.zeros(len(size), np.bool_) if own.no_speed is None else own.no_speed.at
     thrown = thrown & (others > READ_FROM_KPH)
     mirror = seen[:, corner.mirror.position]
     allowed = np.where(np.isnan(mirror), np.maximum(allowed, ALONE_SHARE * others), allowed)
-    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
-    with np.errstate(invalid="ignore"):
-        off = (size > allowed) & ~(np.abs(own.speed_kph - mirror) < allowed)
-        off &= others > READ_FROM_KPH
+    off = (size > allowed) & (others > READ_FROM_KPH)
     if not (off | thrown).any():
         return None
     off &= size > ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s)
-    off &= ~(np.abs(_away_from_itself(others, own.period_s, allowed / 2)) > allowed / 2)
+    # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
+    for company in (mirror, others):
+        off &= ~(np.abs(_away_from_itself(company, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
-    off &= (np.abs(accel) < HARD_MPS2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
+    off &= (np.abs(accel) < least.calm_mps2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
     if own.period_s > SLOPE_SEEN_S:
         off &= ~((jump > 0) & (accel > PULLED_MPS2))
     # Neither the road nor a tyre that slips makes a wheel read what can be no speed.
@@ -163,6 +206,7 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
     beside = np.abs(
         _away_from_itself(seen[:, corner.same_side.position], own.period_s, allowed / 2)
     )
+    large = size > _allowed_kph(LARGE, own, others)
     found = []
     for first, last in runs(off, ~off):
         jumped = slice(first, last + 1)
@@ -170,7 +214,10 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
         bump_kph = np.max(beside[_same_road(own, corner, others[first], jumped)], initial=0.0)
         if is_short and (
             thrown[jumped].any()
-            or (_is_steep(own, jumped) and bump_kph < REPEATED_SHARE * np.max(size[jumped]))
+            or (
+                _is_steep(own, jumped, least.steep_mps2)
+                and bump_kph < REPEATED_SHARE * np.max(size[jumped])
+            )
         ):
             found.append((first, last))
     if not found:
@@ -183,7 +230,16 @@ def find_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps | Non
             [a for a, b in found if not thrown[a : b + 1].any()]
         ],
         is_beyond_speed=any(thrown[a : b + 1].any() for a, b in found),
+        has_large=any(large[a : b + 1].any() for a, b in found),
     )
+
+
+def _allowed_kph(least: JumpSize, own: WheelSamples, others_kph: FloatColumn) -> FloatColumn:
+    """(n,) what a reading may be off by. [km/h]"""
+    allowed: FloatColumn = np.maximum(
+        least.kph + least.steps * own.resolution_kph, least.share * others_kph
+    )
+    return allowed
 
 
 def _same_road(own: WheelSamples, corner: Corner, at_kph: float, jumped: slice) -> slice:
@@ -195,14 +251,14 @@ def _same_road(own: WheelSamples, corner: Corner, at_kph: float, jumped: slice) 
     return slice(*np.searchsorted(own.time_s, window_s))
 
 
-def _is_steep(own: WheelSamples, jumped: slice) -> bool:
-    """Whether a jump begins or ends more quickly than a wheel turns faster or slower."""
+def _is_steep(own: WheelSamples, jumped: slice, least_mps2: float) -> bool:
+    """Whether a jump begins or ends so quickly, as far as readings come often enough to show it."""
     if own.period_s > SLOPE_SEEN_S:
         return True
     near = slice(max(0, jumped.start - EDGE_SAMPLES), jumped.stop + EDGE_SAMPLES)
     step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
     slope_mps2 = np.abs(np.diff(own.speed_kph[near])) / KPH_PER_MPS / step_s
-    return not bool(np.nanmax(slope_mps2, initial=0.0) < STEEP_MPS2)
+    return not bool(np.nanmax(slope_mps2, initial=0.0) < least_mps2)
 
 
 def _shaking_kph(seen: FloatColumn, corner: Corner, period_s: float) -> FloatColumn:

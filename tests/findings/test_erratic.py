@@ -56,13 +56,33 @@ def test_what_lasts_longer_is_a_tyre_that_slips(town: Any, said: Any) -> None:
     assert said(town.track(jumping(town, Corner.FR, 15.0, 0.32))) == {}
 
 
-def test_pot_holes(town: Any, said: Any) -> None:
-    # They throw a sound wheel by up to 8 % (real drive).
+@pytest.mark.parametrize(("holes", "told"), [(7, {}), (8, {"RL": ["erratic?"]})])
+def test_pot_holes(town: Any, said: Any, holes: int, told: dict[str, list[str]]) -> None:
+    """They throw a sound wheel by up to 8 % (real drive); one wheel alone not again and again."""
     kph = town.kph.copy()
-    for start_s in JUMPS_S:
+    for start_s in JUMPS_S[:holes]:
         rows = town.at(start_s, start_s + 0.06)
         kph[rows, 2] *= 0.92
-    assert said(town.track(kph)) == {}
+    assert said(town.track(kph)) == told
+
+
+@at_each_corner
+@pytest.mark.parametrize("noise_kph", [0.8, 2.0, 5.0, 12.0])
+def test_a_noisy_signal(town: Any, only_finding: Any, corner: Corner, noise_kph: float) -> None:
+    """Whether it trembles or is all over the place; it is not taken for a wheel that locks."""
+    noise = np.random.default_rng(9).normal(0, noise_kph, len(town.time_s))
+    kph = np.maximum(town.kph[:, corner.position] + noise * (town.kph[:, 0] > 5), 0.0)
+    finding = only_finding(town.track(town.spoilt(corner.position, kph)))
+    assert (finding.corner, finding.kind) == (corner, "erratic")
+    assert finding.confidence > 0.9
+    assert finding.count > 100
+    assert ("noisy" in finding.says) == (noise_kph < 1)
+
+
+@pytest.mark.parametrize("period_s", [0.01, 0.05, 0.1])
+def test_noise_on_all_corners_is_the_road(make_drive: Any, said: Any, period_s: float) -> None:
+    drive = make_drive([(0, 0), (10, 45), (120, 55), (130, 0)], (), period_s=period_s, noise=0.03)
+    assert said(drive.track()) == {}
 
 
 @pytest.mark.parametrize(("front", "rear"), [("FL", "RL"), ("FR", "RR")])
