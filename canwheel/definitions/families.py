@@ -216,7 +216,9 @@ def _wheel_unit(message: DefinedMessage, signal: DefinedSignal) -> SpeedUnit | N
         return None
     if unit == "proportional":
         return unit if of_wheel and speed else None
-    return unit if of_wheel or speed else None
+    # a speed in its own unit that one corner of the car has is its wheel's, with no word for it
+    names_corner = position_in_name(place.signal).corner is not None
+    return unit if of_wheel or speed or names_corner else None
 
 
 def _speaks_of_wheel(message: DefinedMessage, place: SignalPlace) -> bool:

@@ -65,6 +65,15 @@ def test_the_axle_in_the_message_and_the_side_in_the_signal(define: Define) -> N
     ]
 
 
+def test_speeds_whose_names_say_the_corner_and_nothing_else(define: Define) -> None:
+    assert paths(
+        define(message("ABS_1", 1, *(f"{c} (0.005,0) m/s" for c in ("VL", "VR", "HL", "HR"))))
+    )
+    torques = (f"{corner} (0.1,0) Nm" for corner in ("FL", "FR", "RL", "RR"))
+    with pytest.raises(DefinitionsError, match="has no wheel speeds"):
+        find_wheels(define(message("ABS_1", 1, *torques)), Vehicle())
+
+
 def test_numbered_signals_with_the_corner_in_the_comment(define: Define) -> None:
     text = message("BRAKE", 1, "WSPD_1", "WSPD_2", "WSPD_3", "WSPD_4")
     for number, corner in enumerate(("rear right", "rear left", "front right", "front left"), 1):
