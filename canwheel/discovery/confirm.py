@@ -12,10 +12,11 @@ from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.columns import decode_signal
-from canwheel.definitions.dbc import read_definitions
+from canwheel.definitions.dbc import Definitions, read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
 from canwheel.discovery.alike import GRID_STEP_S
+from canwheel.discovery.dbc import say_stretch
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.motion import RigidBody, fit_rigid_body
 from canwheel.discovery.rest import find_rest
@@ -101,13 +102,26 @@ def confirm_capture(
     Raises
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
+    RequestError : it is the recording that the proposal was found in.
     """
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, Vehicle(), capture)
     recording = read_capture(capture, layout.wanted, progress=progress)
+    _refuse_its_own(definitions, recording.summary)
     frames, _ = choose_channel(recording.frames, layout, channel, capture)
     points = confirm_frames(frames, recording.summary.first_time_ns, layout, hints or Hints())
     return Confirmation(recording.summary, dbc.name, points)
+
+
+def _refuse_its_own(definitions: Definitions, recording: CaptureSummary) -> None:
+    """Refuse the recording that a proposal was found in: it agrees with itself, right or wrong."""
+    stretch = say_stretch(recording)
+    if any(stretch in message.comment for message in definitions.messages):
+        raise RequestError(
+            f"is the recording that {definitions.file} was found in, and confirms nothing",
+            where=recording.file,
+            remedy="record a second drive, and give that one",
+        )
 
 
 def confirm_frames(

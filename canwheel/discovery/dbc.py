@@ -1,5 +1,6 @@
 """A proposal as a DBC file and a vehicle file, with the evidence in their comments."""
 
+from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.writing import NewMessage, NewSignal, render_dbc
 from canwheel.discovery.proposal import Candidate, WheelField
@@ -27,18 +28,31 @@ def check_writable(candidate: Candidate, *, mirror_unknown: bool) -> None:
     )
 
 
-def render_candidate_dbc(candidate: Candidate, capture: str) -> str:
+def say_stretch(recording: CaptureSummary) -> str:
+    """Say what tells a recording from all others, in whatever form it is kept: how it is stamped.
+
+    The DBC of a proposal holds it, so that its own recording cannot confirm it.
+    """
+    first, last = (
+        f"{stamp_ns // 10**9}.{stamp_ns % 10**9:09}"
+        for stamp_ns in (recording.first_time_ns, recording.last_time_ns)
+    )
+    return f"stamped {first} to {last}"
+
+
+def render_candidate_dbc(candidate: Candidate, capture: str, stretch: str = "") -> str:
     """Return the DBC of a proposal.
 
     Parameters
     ----------
     candidate : the proposal.
     capture : name of the recording that it was found in.
+    stretch : what `say_stretch` says of it.
     """
     by_message: dict[tuple[bool, int], list[WheelField]] = {}
     for field in candidate.fields:
         by_message.setdefault((field.extended, field.can_id), []).append(field)
-    evidence = _evidence(candidate, capture)
+    evidence = _evidence(candidate, capture, stretch)
     messages = [
         NewMessage(
             name=message_name(candidate, fields[0]),
@@ -115,9 +129,10 @@ def unit_of(candidate: Candidate) -> str:
     return "km/h" if candidate.scale.by in ("held speed", "satellite track") else ""
 
 
-def _evidence(candidate: Candidate, capture: str) -> str:
+def _evidence(candidate: Candidate, capture: str, stretch: str) -> str:
+    stamped = f", {stretch}" if stretch else ""
     origin = (
-        f"Proposed by canwheel discover from {_printable(capture)}; to be confirmed against a known"
+        f"Proposed by canwheel discover from {_printable(capture)}{stamped}; to be confirmed against a known"
         " speed and a known turn."
     )
     unknown = [f"UNKNOWN: {warning}" for warning in candidate.warnings]

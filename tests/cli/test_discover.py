@@ -114,6 +114,22 @@ def test_a_second_drive_confirms_it(
     assert run(["discover", "--confirm", mirrored, second, "--turn", declared]) == 1
 
 
+def test_the_recording_it_was_found_in_confirms_nothing(
+    capture: str, second: str, turn: str, tmp_path: Path, capsys: Captured
+) -> None:
+    """Neither as it is, nor in another form."""
+    dbc, packed = str(tmp_path / "car.dbc"), str(tmp_path / "other.mf4")
+    assert run(["discover", capture, "--turn", turn, "--write", dbc]) == 0
+    assert run(["convert", capture, packed]) == 0
+    capsys.readouterr()
+    for same in (capture, packed):
+        assert run(["discover", "--confirm", dbc, same, "--turn", turn]) == 2
+        error = capsys.readouterr().err
+        assert "is the recording that car.dbc was found in" in error
+        assert "Record a second drive" in error
+    assert run(["discover", "--confirm", dbc, second]) == 0
+
+
 def test_nothing_is_written_of_which_the_corners_are_unknown(
     capture: str, tmp_path: Path, capsys: Captured
 ) -> None:
