@@ -132,8 +132,8 @@ def unit_of(candidate: Candidate) -> str:
 def _evidence(candidate: Candidate, capture: str, stretch: str) -> str:
     stamped = f", {stretch}" if stretch else ""
     origin = (
-        f"Proposed by canwheel discover from {_printable(capture)}{stamped}; to be confirmed against a known"
-        " speed and a known turn."
+        f"Proposed by canwheel discover from {_printable(capture)}{stamped}; to be confirmed"
+        " against a known speed and a known turn."
     )
     unknown = [f"UNKNOWN: {warning}" for warning in candidate.warnings]
     return " ".join((origin, *unknown, *candidate.reasons, candidate.scale.says))
