@@ -140,6 +140,21 @@ def test_after_two_drives_the_next_step_is_what_is_missing(
     assert "first drive shows no fault" in steps_after(TOWN, first=None)[0]
 
 
+def test_why_what_showed_once_takes_so_long_is_told(drive: Drive, finding: MakeFinding) -> None:
+    def steps_after(count: int, second_km: float = 3.0) -> str:
+        loose = finding(Corner.RL, "dropout", (1.0, 1.1), count=count)
+        before, after = drive(TOWN, loose), drive([(second_km, 30.0, "straight")])
+        return " ".join(advise_comparison(prove_repair(before, after), after, "right"))
+
+    assert "rear left (passenger's side) because the fault showed only once in 3.0 km" in (
+        steps_after(1)
+    )
+    assert "only twice in 3.0 km" in steps_after(2)
+    assert "--before" in steps_after(2)
+    assert "because" not in steps_after(3)
+    assert steps_after(1, second_km=58.0) == ""
+
+
 def test_cautions_fit_what_was_found(drive: Drive, finding: MakeFinding) -> None:
     dead = finding(Corner.RL, "no_signal", (0.0, 3.0))
     faulty, sound, untested = drive(TOWN, dead), drive(TOWN), drive(YARD)
