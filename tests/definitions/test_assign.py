@@ -96,6 +96,23 @@ def test_numbered_signals_without_a_word(define: Define) -> None:
     assert paths(define(text), pasted) == [f"BRAKE.WHEEL_{number}" for number in range(1, 5)]
 
 
+def test_wheels_in_words_that_are_not_known_are_listed(define: Define) -> None:
+    """The words for the corners are no part of what makes them alike."""
+    words = ("VelRuedaDelIzq", "VelRuedaDelDer", "VelRuedaTrasIzq", "VelRuedaTrasDer")
+    with pytest.raises(AmbiguousWheelsError, match="do not say which corner") as caught:
+        find_wheels(define(message("FRENO", 1, *words)), Vehicle())
+    pasted = msgspec.convert(tomllib.loads(caught.value.details), Vehicle)
+    assert pasted.wheels.RL == "FRENO.VelRuedaTrasIzq"
+
+
+def test_speeds_that_nothing_calls_a_wheels_are_listed(define: Define) -> None:
+    """A person may know the language."""
+    text = message("FRENO", 1, "KOLO_LP", "KOLO_PP", "PEDAL (0.5,0) %", "RATE (1,0) deg/s")
+    with pytest.raises(DefinitionsError, match="has no wheel speeds") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.details.splitlines()[1:] == ["FRENO.KOLO_LP (km/h)", "FRENO.KOLO_PP (km/h)"]
+
+
 def test_lettered_signals_without_a_word(define: Define) -> None:
     text = message("UNIT_2", 1, "SPD_A", "SPD_B", "SPD_C", "SPD_D")
     with pytest.raises(AmbiguousWheelsError):
