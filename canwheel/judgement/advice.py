@@ -144,6 +144,11 @@ _SEVERAL = (
     "brake unit, and the last work done"
 )
 
+_STOOD_AXLE = (
+    "If the car was driven on the road, not on rollers, jacked up or towed, both signals of the "
+    "axle that seems to stand are missing: begin with what the two share, which is supply, earth "
+    "and plug of the brake unit, then look at both sensors and cables"
+)
 _SELDOM = (
     "So much is needed at the {corner} because the fault showed only {times} in {before_km:.1f} km "
     "before the repair: over less, it could stay away by chance with nothing repaired. Any other "
@@ -312,6 +317,8 @@ def _drive_again(
         )
     untested = [j for j in judgement.with_verdict("untested") if j.corner not in unfit]
     if untested:
+        if any(event.kind == "one_axle_turning" for event in judgement.events):
+            steps.append(_STOOD_AXLE)
         names = say_list([judged.corner.described(drive_side) for judged in untested])
         short_km = max(SOUND_NEEDS_KM - judged.coverage.read_km for judged in untested)
         steps.append(

@@ -1,6 +1,7 @@
 """Advice in order and in words that fit; common practice, no source, but where a line says so."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -13,7 +14,7 @@ from canwheel.judgement.cautions import caution_check, caution_comparison, cauti
 from canwheel.judgement.proof import prove_repair
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds, say_list
-from canwheel.outcome import FAULT_KINDS, FaultKind, Finding, NotJudged
+from canwheel.outcome import FAULT_KINDS, Event, FaultKind, Finding, NotJudged
 from canwheel.track.units import assumed_scale
 from canwheel.vehicle import Vehicle, VehicleFacts
 
@@ -229,6 +230,17 @@ def test_what_speeds_rest_on_is_said_where_nobody_gave_it(unit: SpeedUnit) -> No
             ({"rolling_circumference_m": 1.94} if size else {})
             | ({"ring_teeth": 48} if teeth else {})
         )
+
+
+def test_an_axle_that_seems_to_stand_may_be_two_dead_sensors(drive: Drive) -> None:
+    """More driving does not help where both sensors of an axle are dead."""
+    rollers = Event("one_axle_turning", None, 5.0, 300.0, "Only the front wheels turn.")
+    stood = advise(replace(drive(YARD), events=(rollers,)), None)
+    assert stood[0].startswith("If the car was driven on the road")
+    assert "both sensors and cables" in stood[0]
+    assert stood[1].startswith("Drive another")
+    for other in (drive(YARD), replace(drive(TOWN), events=(rollers,))):
+        assert not any("axle that seems to stand" in step for step in advise(other, None))
 
 
 def test_what_is_no_wheels_own_is_told_once(drive: Drive, finding: MakeFinding) -> None:
