@@ -16,7 +16,7 @@ from canwheel.definitions.dbc import Definitions, read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
 from canwheel.discovery.alike import GRID_STEP_S
-from canwheel.discovery.dbc import say_stretch
+from canwheel.discovery.dbc import holds_some_of
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.motion import RigidBody, fit_rigid_body
 from canwheel.discovery.rest import find_rest
@@ -102,7 +102,7 @@ def confirm_capture(
     Raises
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
-    RequestError : it is the recording that the proposal was found in.
+    RequestError : it holds the drive that the proposal was found in.
     """
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, Vehicle(), capture)
@@ -114,11 +114,10 @@ def confirm_capture(
 
 
 def _refuse_its_own(definitions: Definitions, recording: CaptureSummary) -> None:
-    """Refuse the recording that a proposal was found in: it agrees with itself, right or wrong."""
-    stretch = say_stretch(recording)
-    if any(stretch in message.comment for message in definitions.messages):
+    """Refuse what a proposal was found in, or a part: it agrees with itself, right or wrong."""
+    if any(holds_some_of(message.comment, recording) for message in definitions.messages):
         raise RequestError(
-            f"is the recording that {definitions.file} was found in, and confirms nothing",
+            f"holds the drive that {definitions.file} was found in, which confirms nothing",
             where=recording.file,
             remedy="record a second drive, and give that one",
         )

@@ -1,5 +1,7 @@
 """A proposal as a DBC file and a vehicle file, with the evidence in their comments."""
 
+import re
+
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.writing import NewMessage, NewSignal, render_dbc
@@ -7,6 +9,7 @@ from canwheel.discovery.proposal import Candidate, WheelField
 from canwheel.errors import RequestError
 
 _PULSES = "pulse counters"
+_STRETCH = re.compile(r"stamped (\d+\.\d{9}) to (\d+\.\d{9})")
 
 
 def check_writable(candidate: Candidate, *, mirror_unknown: bool) -> None:
@@ -38,6 +41,20 @@ def say_stretch(recording: CaptureSummary) -> str:
         for stamp_ns in (recording.first_time_ns, recording.last_time_ns)
     )
     return f"stamped {first} to {last}"
+
+
+def holds_some_of(comment: str, recording: CaptureSummary) -> bool:
+    """Whether the recording that a comment names by `say_stretch` is this one or a part of it.
+
+    Where the stamps tell no date, only the whole can be told: every recording begins at nought.
+    """
+    said = _STRETCH.search(comment)
+    if said is None:
+        return False
+    first_ns, last_ns = (int(stamp.replace(".", "")) for stamp in said.groups())
+    if recording.is_dated:
+        return first_ns <= recording.last_time_ns and recording.first_time_ns <= last_ns
+    return (first_ns, last_ns) == (recording.first_time_ns, recording.last_time_ns)
 
 
 def render_candidate_dbc(candidate: Candidate, capture: str, stretch: str = "") -> str:
