@@ -161,6 +161,9 @@ def rolling_circumference_m(tyre: str) -> float:
 _ALLOWED = {
     "vehicle.drive_side": '"left" or "right"',
     "vehicle.driven": '"front", "rear" or "all"',
+    "fault_memory.id_bits": "11 or 29",
+    "fault_memory.addressing": '"normal" or "extended"',
+    "fault_memory.padding": 'a byte, 0 to 255, or "none"',
 }
 """What may stand under keys of which the library would say less."""
 

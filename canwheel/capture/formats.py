@@ -85,6 +85,31 @@ FORMATS = (
 )
 """All forms but the text log, which has its fast path and needs no file of its own."""
 
+_PACKED = {
+    b"PK\x03\x04": "zip",  # the zip application note, section 4.3.7
+    b"7z\xbc\xaf\x27\x1c": "7z",  # from memory
+    b"\xfd7zXZ\x00": "xz",  # the xz file format, section 2.1.1.1
+    b"BZh": "bzip2",  # from memory
+    b"\x28\xb5\x2f\xfd": "zstd",  # RFC 8878, section 3.1.1
+}
+"""First bytes of what recordings are sent in, and what it is called."""
+
+
+def _refuse_packed(head: bytes, name: str) -> None:
+    """Refuse an archive or a compressed file; of those, only gz is unpacked on the way.
+
+    Raises
+    ------
+    CaptureError : it is one.
+    """
+    for first_bytes, packing in _PACKED.items():
+        if head.startswith(first_bytes):
+            raise CaptureError(
+                f"this is packed as {packing}",
+                where=name,
+                remedy="unpack it first, and give the recording in it",
+            )
+
 
 def _refuse_utf16(head: bytes, name: str) -> None:
     """Refuse text of two bytes a letter, which an editor or a console may have made of a log.
@@ -143,6 +168,7 @@ def open_scan(
         head = bytearray(_HEAD_BYTES)
         beginning = source_of(file, size)
         head = head[: beginning.readinto(memoryview(head))]
+        _refuse_packed(bytes(head), name)
         _refuse_utf16(bytes(head), name)
         form = _format_of(bytes(head), Path(name))
         file.seek(0)

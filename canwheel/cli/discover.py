@@ -16,6 +16,7 @@ from canwheel.errors import RequestError
 from canwheel.new_file import check_free, write_new
 
 if TYPE_CHECKING:
+    from canwheel.capture.summary import CaptureSummary
     from canwheel.discovery import Candidate, Discovery, Hints
     from canwheel.views.page.discovery import SourceFile
 
@@ -186,7 +187,7 @@ def command(
     def write() -> None:
         if written is not None:
             chosen = _chosen(discovery, rank)
-            _write(chosen, written, capture.name, mirror_unknown=mirror_unknown)
+            _write(chosen, written, capture.name, summary, mirror_unknown=mirror_unknown)
 
     if as_json:
         write()  # first: beside a document there is no error; people choose by what they see
@@ -306,7 +307,14 @@ def _check_names(dbc: Path, page: Path | None) -> None:
             )
 
 
-def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: bool) -> None:
+def _write(
+    candidate: "Candidate",
+    dbc: Path,
+    capture: str,
+    summary: "CaptureSummary",
+    *,
+    mirror_unknown: bool,
+) -> None:
     """Write the DBC and the vehicle file of a proposal.
 
     Raises
@@ -317,11 +325,12 @@ def _write(candidate: "Candidate", dbc: Path, capture: str, *, mirror_unknown: b
         check_writable,
         render_candidate_dbc,
         render_candidate_vehicle,
+        say_stretch,
     )
 
     check_writable(candidate, mirror_unknown=mirror_unknown)
     vehicle = _vehicle_beside(dbc)
-    write_new(dbc, render_candidate_dbc(candidate, capture))
+    write_new(dbc, render_candidate_dbc(candidate, capture, say_stretch(summary)))
     try:
         write_new(vehicle, render_candidate_vehicle(candidate, dbc.name, capture))
     except RequestError:

@@ -216,7 +216,9 @@ def _wheel_unit(message: DefinedMessage, signal: DefinedSignal) -> SpeedUnit | N
         return None
     if unit == "proportional":
         return unit if of_wheel and speed else None
-    return unit if of_wheel or speed else None
+    # a speed in its own unit that one corner of the car has is its wheel's, with no word for it
+    names_corner = position_in_name(place.signal).corner is not None
+    return unit if of_wheel or speed or names_corner else None
 
 
 def _speaks_of_wheel(message: DefinedMessage, place: SignalPlace) -> bool:
@@ -258,25 +260,23 @@ def given_unit(message: DefinedMessage, signal: DefinedSignal) -> SpeedUnit:
 
 
 def unnamed_sets(wheels: Iterable[WheelSignal]) -> list[list[WheelSignal]]:
-    """Return sets of wheel signals of one kind and pattern whose names tell no corner.
+    """Return sets of wheel signals of one kind whose names tell no corner.
 
-    Four, or more than four if their names at least speak of wheels.
+    Four or more whose names speak of wheels, in whatever words beside; else four of one pattern.
     """
     sets: dict[tuple[object, ...], list[WheelSignal]] = defaultdict(list)
     for wheel in wheels:
         if wheel.corner is None:
             pattern = tuple(word for word in name_pattern(wheel.place.signal) if len(word) > 1)
-            sets[*wheel.kind, pattern].append(wheel)
+            sets[*wheel.kind, None if _of_wheel(wheel) else pattern].append(wheel)
     return [
         alike
-        for alike in sets.values()
-        if len(alike) == len(CORNERS) or (len(alike) > len(CORNERS) and _of_wheels(alike))
+        for (*_, pattern), alike in sets.items()
+        if len(alike) == len(CORNERS) or (len(alike) > len(CORNERS) and pattern is None)
     ]
 
 
-def _of_wheels(wheels: Sequence[WheelSignal]) -> bool:
-    """Whether the names speak of wheels."""
-    return all(
-        not WHEEL_WORDS.isdisjoint((*words_in(wheel.place.message), *words_in(wheel.place.signal)))
-        for wheel in wheels
-    )
+def _of_wheel(wheel: WheelSignal) -> bool:
+    """Whether the names speak of a wheel."""
+    names = (*words_in(wheel.place.message), *words_in(wheel.place.signal))
+    return not WHEEL_WORDS.isdisjoint(names)

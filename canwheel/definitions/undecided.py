@@ -10,6 +10,7 @@ from canwheel.definitions.dbc import Definitions
 from canwheel.definitions.families import Family, WheelSignal, unnamed_sets
 from canwheel.definitions.layout import SignalPlace
 from canwheel.definitions.names import names_driven_axle
+from canwheel.definitions.units import KPH_PER, speed_unit
 from canwheel.errors import DefinitionsError
 
 _MOST_LISTED = 12
@@ -87,14 +88,17 @@ def no_four(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Definiti
             remedy="put the right four into a vehicle file and give it with --vehicle",
             details=_listed(labelled),
         )
-    remedy = "name the signals under [wheels] in a vehicle file, or use another DBC file"
+    remedy = (
+        'name the signals under [wheels] in a vehicle file, as in FL = "Message.Signal", or use '
+        "another DBC file"
+    )
     passed_over = [f"not used, {each}" for each in definitions.passed_over[:_MOST_LISTED]]
     if not labelled:
         return DefinitionsError(
             "has no wheel speeds",
             where=definitions.where,
             remedy=remedy,
-            details="\n".join(passed_over),
+            details="\n".join([*_other_speeds(definitions), *passed_over]),
         )
     return DefinitionsError(
         f"has no wheel speed for {' and '.join(missing)}",
@@ -102,6 +106,16 @@ def no_four(definitions: Definitions, wheels: Sequence[WheelSignal]) -> Definiti
         remedy=remedy,
         details="\n".join([_listed(labelled), *passed_over]),
     )
+
+
+def _other_speeds(definitions: Definitions) -> list[str]:
+    """Return the signals in a unit of speed, a line each: a person may know words for wheels."""
+    places = [signal.place for message in definitions.messages for signal in message.signals]
+    speeds = [place for place in places if speed_unit(place.unit) in KPH_PER]
+    lines = [f"{place.path} ({place.unit})" for place in speeds[:_MOST_LISTED]]
+    more = len(speeds) - len(lines)
+    heading = "its signals in a unit of speed, none of them named for a wheel:"
+    return [heading, *lines, *([f"and {more} more"] if more else [])] if speeds else []
 
 
 def _unusable(definitions: Definitions, labelled: Sequence[WheelSignal]) -> DefinitionsError | None:

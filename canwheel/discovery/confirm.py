@@ -11,10 +11,11 @@ from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.columns import decode_signal
-from canwheel.definitions.dbc import read_definitions
+from canwheel.definitions.dbc import Definitions, read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
 from canwheel.discovery.alike import GRID_STEP_S
+from canwheel.discovery.dbc import holds_some_of
 from canwheel.discovery.hints import Hints
 from canwheel.discovery.motion import RigidBody, fit_rigid_body
 from canwheel.discovery.rest import find_rest
@@ -100,12 +101,24 @@ def confirm_capture(
     Raises
     ------
     CanwheelError : a file cannot be read, or they do not fit together.
+    RequestError : it holds the drive that the proposal was found in.
     """
     definitions = read_definitions(dbc)
     layout = find_wheels_of(definitions, Vehicle(), capture)
     read = read_wheels(capture, layout, channel=channel, progress=progress)
+    _refuse_its_own(definitions, read.summary)
     points = confirm_frames(read.frames, read.summary.first_time_ns, layout, hints or Hints())
     return Confirmation(read.summary, dbc.name, points)
+
+
+def _refuse_its_own(definitions: Definitions, recording: CaptureSummary) -> None:
+    """Refuse what a proposal was found in, or a part: it agrees with itself, right or wrong."""
+    if any(holds_some_of(message.comment, recording) for message in definitions.messages):
+        raise RequestError(
+            f"holds the drive that {definitions.file} was found in, which confirms nothing",
+            where=recording.file,
+            remedy="record a second drive, and give that one",
+        )
 
 
 def confirm_frames(

@@ -1,5 +1,8 @@
 """A proposal as a DBC file and a vehicle file, with the evidence in their comments."""
 
+import re
+
+from canwheel.capture.summary import CaptureSummary
 from canwheel.corners import CORNERS
 from canwheel.definitions.writing import NewMessage, NewSignal, render_dbc
 from canwheel.discovery.proposal import Candidate, WheelField
@@ -7,6 +10,7 @@ from canwheel.errors import RequestError
 from canwheel.plain_text import printable
 
 _PULSES = "pulse counters"
+_STRETCH = re.compile(r"stamped (\d+\.\d{9}) to (\d+\.\d{9})")
 
 
 def check_writable(candidate: Candidate, *, mirror_unknown: bool) -> None:
@@ -28,18 +32,45 @@ def check_writable(candidate: Candidate, *, mirror_unknown: bool) -> None:
     )
 
 
-def render_candidate_dbc(candidate: Candidate, capture: str) -> str:
+def say_stretch(recording: CaptureSummary) -> str:
+    """Say what tells a recording from all others, in whatever form it is kept: how it is stamped.
+
+    The DBC of a proposal holds it, so that its own recording cannot confirm it.
+    """
+    first, last = (
+        f"{stamp_ns // 10**9}.{stamp_ns % 10**9:09}"
+        for stamp_ns in (recording.first_time_ns, recording.last_time_ns)
+    )
+    return f"stamped {first} to {last}"
+
+
+def holds_some_of(comment: str, recording: CaptureSummary) -> bool:
+    """Whether the recording that a comment names by `say_stretch` is this one or a part of it.
+
+    Where the stamps tell no date, only the whole can be told: every recording begins at nought.
+    """
+    said = _STRETCH.search(comment)
+    if said is None:
+        return False
+    first_ns, last_ns = (int(stamp.replace(".", "")) for stamp in said.groups())
+    if recording.is_dated:
+        return first_ns <= recording.last_time_ns and recording.first_time_ns <= last_ns
+    return (first_ns, last_ns) == (recording.first_time_ns, recording.last_time_ns)
+
+
+def render_candidate_dbc(candidate: Candidate, capture: str, stretch: str = "") -> str:
     """Return the DBC of a proposal.
 
     Parameters
     ----------
     candidate : the proposal.
     capture : name of the recording that it was found in.
+    stretch : what `say_stretch` says of it.
     """
     by_message: dict[tuple[bool, int], list[WheelField]] = {}
     for field in candidate.fields:
         by_message.setdefault((field.extended, field.can_id), []).append(field)
-    evidence = _evidence(candidate, capture)
+    evidence = _evidence(candidate, capture, stretch)
     messages = [
         NewMessage(
             name=message_name(candidate, fields[0]),
@@ -116,10 +147,11 @@ def unit_of(candidate: Candidate) -> str:
     return "km/h" if candidate.scale.by in ("held speed", "satellite track") else ""
 
 
-def _evidence(candidate: Candidate, capture: str) -> str:
+def _evidence(candidate: Candidate, capture: str, stretch: str) -> str:
+    stamped = f", {stretch}" if stretch else ""
     origin = (
-        f"Proposed by canwheel discover from {printable(capture)}; to be confirmed against a known"
-        " speed and a known turn."
+        f"Proposed by canwheel discover from {printable(capture)}{stamped}; to be confirmed"
+        " against a known speed and a known turn."
     )
     unknown = [f"UNKNOWN: {warning}" for warning in candidate.warnings]
     return " ".join((origin, *unknown, *candidate.reasons, candidate.scale.says))

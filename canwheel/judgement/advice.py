@@ -10,7 +10,7 @@ common practice, no source. The maker's service information comes first, and the
 from collections.abc import Iterable, Sequence
 
 from canwheel.corners import Corner, Side
-from canwheel.judgement.proof import Proof
+from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
 from canwheel.outcome import GOES_WITH_TURN, FaultKind, Finding
@@ -145,6 +145,17 @@ _SEVERAL = (
     "brake unit, and the last work done"
 )
 
+_STOOD_AXLE = (
+    "If the car was driven on the road, not on rollers, jacked up or towed, both signals of the "
+    "axle that seems to stand are missing: begin with what the two share, which is supply, earth "
+    "and plug of the brake unit, then look at both sensors and cables"
+)
+_SELDOM = (
+    "So much is needed at the {corner} because the fault showed only {times} in {before_km:.1f} km "
+    "before the repair: over less, it could stay away by chance with nothing repaired. Any other "
+    "recording from before the repair that shows it, given with --before, makes it less as a rule"
+)
+
 
 def advise(
     judgement: Judgement, drive_side: Side | None, *, unfit: Sequence[Corner] = ()
@@ -189,19 +200,36 @@ def advise_comparison(
     if proof.verdict in {"fault_still_there", "new_fault"}:
         return advise(after, drive_side, unfit=unfit)
     steps = [f"{step}." for step in _put_right(unfit, drive_side)]
+    again = _drive_again(after, drive_side, unfit)
     if proof.to_drive.phrases:
         more = say_list(proof.to_drive.phrases)
         steps.append(
             f"Drive and record {more}. Then compare again with all recordings made after the "
             "repair: they add up."
         )
-    steps += [f"{step}." for step in _drive_again(after, drive_side, unfit)]
+    steps += [f"{step}." for step in (*_say_why_so_far(proof, drive_side), *again)]
     if not proof.claims:
         steps.append(
             "The first drive shows no fault that is sure enough to be proven gone: compare with "
             "one that shows it."
         )
     return tuple(dict.fromkeys(steps))
+
+
+def _say_why_so_far(proof: Proof, drive_side: Side | None) -> list[str]:
+    """Why a fault that showed once or twice takes many times the first drive, and what helps."""
+    return [
+        _SELDOM.format(
+            corner=claim.corner.described(drive_side),
+            times="twice" if claim.count > 1 else "once",
+            before_km=claim.before_km,
+        )
+        for claim in proof.claims
+        if claim.pattern == "intermittent"
+        and claim.count <= SELDOM_COUNT
+        and not claim.still_there
+        and claim.clean_km < claim.clean_km_needed
+    ]
 
 
 def _unit_checks(faulty: tuple[CornerJudgement, ...], drive_side: Side | None) -> Iterable[str]:
@@ -290,6 +318,8 @@ def _drive_again(
         )
     untested = [j for j in judgement.with_verdict("untested") if j.corner not in unfit]
     if untested:
+        if any(event.kind == "one_axle_turning" for event in judgement.events):
+            steps.append(_STOOD_AXLE)
         names = say_list([judged.corner.described(drive_side) for judged in untested])
         short_km = max(SOUND_NEEDS_KM - judged.coverage.read_km for judged in untested)
         steps.append(

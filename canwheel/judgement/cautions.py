@@ -6,7 +6,7 @@ Common practice of workshops and road tests, no source, except where a line says
 from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.layout import WheelLayout
 from canwheel.judgement.conditions import clean_km_needed
-from canwheel.judgement.proof import Proof
+from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import say_km_to_drive, say_list
 from canwheel.track.no_speed import NoSpeed
@@ -104,12 +104,6 @@ _GIVE_SIZES = "Give {keys} in the vehicle file."
 _GIVE_UNIT = "Compare a held speed with the dash, and give the unit in the DBC."
 
 _CHECK_FIELD = "Check byte order, length and scale in {file}."
-
-_SELDOM_COUNT = 2
-"""So few times, and the first drive says little of how often a fault comes. In a simulation of
-unrepaired faults that were looked at only after they had shown, those that came less than once in
-two drives were called proven far oftener than one time in twenty, nearly all of them after one or
-two times; those that came oftener were not (our simulation)."""
 
 
 def caution_recording() -> tuple[str, ...]:
@@ -233,8 +227,8 @@ def _seldom(proof: Proof) -> tuple[str, ...]:
         for claim in proof.claims
         if claim.proven and claim.pattern == "intermittent"
     ]
-    fewest = min(counts, default=_SELDOM_COUNT + 1)
-    if fewest > _SELDOM_COUNT:
+    fewest = min(counts, default=SELDOM_COUNT + 1)
+    if fewest > SELDOM_COUNT:
         return ()
     return (_SELDOM.format(times="once" if fewest == 1 else "twice"),)
 

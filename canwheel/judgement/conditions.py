@@ -8,10 +8,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from canwheel.findings.examine import EDGE_S
 from canwheel.judgement.bunches import count_bunches
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_km_to_drive
-from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, FaultKind, Finding
+from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, FaultKind, Finding, Span
 from canwheel.track.coverage import SPEED_BANDS_KPH, TURNS, Driving
 
 Pattern = Literal["constant", "intermittent"]
@@ -212,10 +213,11 @@ def set_task(finding: Finding, before: Judgement, seen_share: float = 1.0) -> Ta
     pattern = _pattern(finding, driving)
     only_band, only_turn = _goes_with(finding)
     counted = _condition(only_band, only_turn)
-    # The corner's own distance may leave out where the fault was; it is part of the drive.
+    # The corner's own distance leaves out where the fault was, edges and all; the car drove there.
+    hidden = [Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in finding.spans]
     whole_km = driving.km_where(np.ones(len(driving.time_s), np.bool_))
     own_km = before.corner(finding.corner).coverage.km
-    drive_km = np.minimum(own_km + driving.km_within(finding.spans), whole_km)
+    drive_km = np.minimum(own_km + driving.km_within(hidden), whole_km)
     before_km = float(drive_km[counted].sum())
     in_one_go_km = 0.0
     if pattern == "intermittent":

@@ -60,6 +60,12 @@ _RELATED: tuple[frozenset[FaultKind], ...] = (
 """Kinds that one and the same defect can show: its signal is lost, its ring is wrong, its place is
 wrong. A fault that changed its face within one of these is still there; another one is new."""
 
+SELDOM_COUNT = 2
+"""So few times, and the first drive says little of how often a fault comes. In a simulation of
+unrepaired faults that were looked at only after they had shown, those that came less than once in
+two drives were called proven far oftener than one time in twenty, nearly all of them after one or
+two times; those that came oftener were not (our simulation)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Sampling:

@@ -6,7 +6,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from canwheel.capture.summary import CaptureSummary
-from canwheel.discovery.confirm import Confirmation, ConfirmVerdict, PointOutcome
+from canwheel.discovery.confirm import Confirmation, ConfirmVerdict, PointName, PointOutcome
 from canwheel.discovery.proposal import Candidate, Discovery, FieldState, SetKind, WheelField
 from canwheel.plain_text import capital, printable
 from canwheel.views.discover_document import CAUTION
@@ -45,6 +45,8 @@ _VERDICTS: dict[ConfirmVerdict, tuple[str, str, str]] = {
     "contradicted": ("CONTRADICTED", FAULT, "the second drive speaks against the proposal"),
     "not_shown": ("NOT SHOWN", OPEN, "the second drive does not show enough of it"),
 }
+_UNTESTED: dict[PointName, str] = {"left": "left from right", "scale": "speed"}
+"""Points that only a driver's word can test; a drive is confirmed without them, and says so."""
 
 
 def render_discovery(summary: CaptureSummary, discovery: Discovery, screen: Screen) -> str:
@@ -70,6 +72,13 @@ def render_discovery(summary: CaptureSummary, discovery: Discovery, screen: Scre
 def render_confirmation(confirmation: Confirmation, screen: Screen) -> str:
     """Return what a second drive says of a proposal as text."""
     word, style, headline = _VERDICTS[confirmation.verdict]
+    untested = [
+        _UNTESTED[point.name]
+        for point in confirmation.points
+        if point.name in _UNTESTED and point.outcome == "not shown"
+    ]
+    if untested and confirmation.verdict == "confirmed":
+        headline += f"; not tested: {', '.join(untested)}"
     points = [
         (f"{_POINT_MARKS[point.outcome]:>4}  {point.name}", point.says)
         for point in confirmation.points

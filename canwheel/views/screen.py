@@ -35,11 +35,13 @@ from canwheel.views.words import (
     RELATION_WORDS,
     REPAIR_WORDS,
     file_name,
+    gather_alike,
     headline_check,
     headline_comparison,
     kinds_of,
     name_drives,
     not_shown,
+    say_at,
     say_claim,
     say_drive,
     say_event,
@@ -255,11 +257,11 @@ def _found(title: str, judgement: Judgement, side: Side | None) -> list[Renderab
         for judged in judgement.corners
         for finding in judged.findings
     ]
-    events = [
-        f"{'The car' if event.corner is None else capital(event.corner.described(side))}, "
-        f"{say_event(event.kind)}: {event.says}"
-        for event in judgement.events
-    ]
+    events = []
+    for positions, more in gather_alike(judgement.events):
+        told = [judgement.events[position] for position in positions]
+        events += [f"{say_event(one, side)}, at {say_at(one.from_s)}: {one.says}" for one in told]
+        events += [f"{say_event(told[0], side)}: {more:,} more of these"] if more else []
     return [
         *section(title, bullets(findings)),
         *section("Looks like a fault and is none", bullets(events)),

@@ -14,11 +14,11 @@ from canwheel.fault_memory.against_drive import Relation
 from canwheel.judgement.proof import Claim, ComparisonVerdict, CornerRepair, Proof, RepairVerdict
 from canwheel.judgement.verdict import CornerJudgement, CornerVerdict, DriveVerdict, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_confidence, say_kinds, say_list
-from canwheel.outcome import EventKind, FaultKind, Finding
+from canwheel.outcome import Event, EventKind, FaultKind, Finding
 from canwheel.plain_text import capital
 from canwheel.track.coverage import Coverage
 from canwheel.track.lamps import USUAL_OUT_S, Lamp, LampName
-from canwheel.views.document import ClaimPart, DrivePart, LampPart
+from canwheel.views.document import ClaimPart, DrivePart, EventPart, LampPart
 
 _UNIT_WORDS: dict[SpeedUnit, str] = {
     "proportional": "speeds without a unit",
@@ -199,7 +199,7 @@ def say_lamp(lamp: Lamp | LampPart) -> str:
 
 def _say_out(lamp: Lamp | LampPart) -> str:
     if lamp.after_moving_s is None:
-        return "" if lamp.went_out_s is None else f"out at {_say_at(lamp.went_out_s)}"
+        return "" if lamp.went_out_s is None else f"out at {say_at(lamp.went_out_s)}"
     if lamp.after_moving_s < 0:
         return f"out {-lamp.after_moving_s:.1f} s before moving off"
     return f"out {lamp.after_moving_s:.1f} s after moving off"
@@ -209,17 +209,33 @@ def _say_lit(lamp: Lamp | LampPart) -> str:
     if lamp.lit_again_s is None:
         return ""
     speed = "" if lamp.lit_again_kph is None else f" at {lamp.lit_again_kph:.0f} km/h"
-    return f"at {_say_at(lamp.lit_again_s)}{speed}"
+    return f"at {say_at(lamp.lit_again_s)}{speed}"
 
 
-def _say_at(time_s: float) -> str:
+def say_at(time_s: float) -> str:
     """A time from the start: ``22.2 s``, ``5 min 2 s``."""
     return f"{time_s:.1f} s" if time_s < _MINUTE_S else say_time(time_s)
 
 
-def say_event(kind: EventKind) -> str:
-    """``wheel lock``."""
-    return kind.replace("_", " ")
+def say_event(event: Event | EventPart, side: Side | None) -> str:
+    """``Front right (driver's side), wheel lock``."""
+    where = "the car" if event.corner is None else event.corner.described(side)
+    return f"{capital(where)}, {event.kind.replace('_', ' ')}"
+
+
+MOST_ALIKE = 5
+"""Events of one kind at one place that are told one by one; a poor clock makes hundreds."""
+
+
+def gather_alike(events: Sequence[Event | EventPart]) -> list[tuple[list[int], int]]:
+    """Positions of events of one kind at one place, as many as are told, and how many are not."""
+    alike: dict[tuple[Corner | None, EventKind], list[int]] = {}
+    for position, event in enumerate(events):
+        alike.setdefault((event.corner, event.kind), []).append(position)
+    return [
+        (positions[:MOST_ALIKE], max(0, len(positions) - MOST_ALIKE))
+        for positions in alike.values()
+    ]
 
 
 def not_shown(judgement: Judgement, side: Side | None) -> list[str]:

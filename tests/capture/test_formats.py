@@ -1,10 +1,13 @@
 """Recordings of every form that python-can writes, against python-can's own readers."""
 
+import bz2
 import gzip
+import lzma
 import os
 import re
 import sys
 import threading
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -235,6 +238,21 @@ def test_text_of_two_bytes_a_letter_is_refused(
     with pytest.raises(CaptureError, match=r"this is UTF-16 text.*UTF-8") as refused:
         read_capture(recording)
     assert str(refused.value).startswith(str(recording))
+
+
+@pytest.mark.parametrize("packing", ["zip", "xz", "bzip2"])
+def test_what_is_packed_is_refused_by_its_name(tmp_path: Path, packing: str) -> None:
+    """As the standard library packs it."""
+    line = b"(1700000000.000000) can0 1A6#0FA00FA30F9E0FA1\n"
+    path = tmp_path / "drive.log"
+    if packing == "zip":
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("drive.log", line)
+    else:
+        path.write_bytes((lzma if packing == "xz" else bz2).compress(line))
+    with pytest.raises(CaptureError, match=f"packed as {packing}.*npack it first") as refused:
+        read_capture(path)
+    assert str(refused.value).startswith(str(path))
 
 
 def test_a_byte_order_mark_is_no_text(recording: Path) -> None:

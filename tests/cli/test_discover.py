@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -9,9 +10,11 @@ import numpy as np
 import pytest
 
 import canwheel.cli.discover
+from canwheel.capture.summary import CaptureSummary
 from canwheel.cli.app import run
 from canwheel.corners import CORNERS
 from canwheel.definitions.dbc import read_definitions
+from canwheel.discovery.dbc import holds_some_of, say_stretch
 from canwheel.errors import RequestError
 from canwheel.roadtest.layouts import NURSERY_PICKUP
 from canwheel.roadtest.recording import write_log
@@ -23,6 +26,8 @@ from canwheel.roadtest.unlabelled import (
 from canwheel.views.discover_document import ConfirmDocument, discover_json_schema
 
 Captured = pytest.CaptureFixture[str]
+
+HOUR_NS = 3600 * 10**9
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +45,10 @@ def capture(drive: UnlabelledCapture, tmp_path_factory: pytest.TempPathFactory) 
 @pytest.fixture(scope="module")
 def second(tmp_path_factory: pytest.TempPathFactory) -> str:
     path = tmp_path_factory.mktemp("discover") / "second.log"
-    write_log(unlabelled_drive(NURSERY_PICKUP, seed=6, others=30).frames, path)
+    frames = unlabelled_drive(NURSERY_PICKUP, seed=6, others=30).frames
+    write_log(
+        replace(frames, time_ns=frames.time_ns + HOUR_NS), path
+    )  # no car drives twice at once
     return str(path)
 
 
@@ -113,6 +121,32 @@ def test_a_second_drive_confirms_it(
     drive = unlabelled_drive(NURSERY_PICKUP, seed=6, others=30)
     declared = f"left@{drive.left_s:.1f}"
     assert run(["discover", "--confirm", mirrored, second, "--turn", declared]) == 1
+
+
+def test_the_recording_it_was_found_in_confirms_nothing(
+    capture: str, second: str, turn: str, tmp_path: Path, capsys: Captured
+) -> None:
+    """Neither as it is, nor in another form, nor a part of it."""
+    dbc, packed, part = (str(tmp_path / name) for name in ("car.dbc", "other.mf4", "part.log"))
+    assert run(["discover", capture, "--turn", turn, "--write", dbc]) == 0
+    assert run(["convert", capture, packed]) == 0
+    assert run(["convert", capture, part, "--from", "5"]) == 0
+    capsys.readouterr()
+    for same in (capture, packed, part):
+        assert run(["discover", "--confirm", dbc, same, "--turn", turn]) == 2
+        error = capsys.readouterr().err
+        assert "holds the drive that car.dbc was found in" in error
+        assert "Record a second drive" in error
+    assert run(["discover", "--confirm", dbc, second]) == 0
+
+
+def test_a_clock_that_tells_no_date_tells_only_the_whole() -> None:
+    """Two recordings that begin at nought overlap without being one."""
+    first, second = (CaptureSummary("drive.log", "", 9, 0, last) for last in (10**11, 2 * 10**11))
+    comment = f"Proposed from drive.log, {say_stretch(first)}; to be confirmed"
+    assert holds_some_of(comment, first)
+    assert not holds_some_of(comment, second)
+    assert not holds_some_of("Four wheel speeds.", first)
 
 
 def test_nothing_is_written_of_which_the_corners_are_unknown(

@@ -66,6 +66,15 @@ def test_the_axle_in_the_message_and_the_side_in_the_signal(define: Define) -> N
     ]
 
 
+def test_speeds_whose_names_say_the_corner_and_nothing_else(define: Define) -> None:
+    assert paths(
+        define(message("ABS_1", 1, *(f"{c} (0.005,0) m/s" for c in ("VL", "VR", "HL", "HR"))))
+    )
+    torques = (f"{corner} (0.1,0) Nm" for corner in ("FL", "FR", "RL", "RR"))
+    with pytest.raises(DefinitionsError, match="has no wheel speeds"):
+        find_wheels(define(message("ABS_1", 1, *torques)), Vehicle())
+
+
 def test_numbered_signals_with_the_corner_in_the_comment(define: Define) -> None:
     text = message("BRAKE", 1, "WSPD_1", "WSPD_2", "WSPD_3", "WSPD_4")
     for number, corner in enumerate(("rear right", "rear left", "front right", "front left"), 1):
@@ -86,6 +95,23 @@ def test_numbered_signals_without_a_word(define: Define) -> None:
         find_wheels(define(text), Vehicle())
     pasted = msgspec.convert(tomllib.loads(caught.value.details), Vehicle)
     assert paths(define(text), pasted) == [f"BRAKE.WHEEL_{number}" for number in range(1, 5)]
+
+
+def test_wheels_in_words_that_are_not_known_are_listed(define: Define) -> None:
+    """The words for the corners are no part of what makes them alike."""
+    words = ("VelRuedaDelIzq", "VelRuedaDelDer", "VelRuedaTrasIzq", "VelRuedaTrasDer")
+    with pytest.raises(AmbiguousWheelsError, match="do not say which corner") as caught:
+        find_wheels(define(message("FRENO", 1, *words)), Vehicle())
+    pasted = msgspec.convert(tomllib.loads(caught.value.details), Vehicle)
+    assert pasted.wheels.RL == "FRENO.VelRuedaTrasIzq"
+
+
+def test_speeds_that_nothing_calls_a_wheels_are_listed(define: Define) -> None:
+    """A person may know the language."""
+    text = message("FRENO", 1, "KOLO_LP", "KOLO_PP", "PEDAL (0.5,0) %", "RATE (1,0) deg/s")
+    with pytest.raises(DefinitionsError, match="has no wheel speeds") as caught:
+        find_wheels(define(text), Vehicle())
+    assert caught.value.details.splitlines()[1:] == ["FRENO.KOLO_LP (km/h)", "FRENO.KOLO_PP (km/h)"]
 
 
 def test_lettered_signals_without_a_word(define: Define) -> None:

@@ -214,6 +214,10 @@ FOUR_NAMED = {
         "km/h",
         "WHEEL_SPEEDS.{FRONT_LEFT,FRONT_RIGHT,REAR_LEFT,REAR_RIGHT}_WHEEL_SPEED",
     ),
+    "hongqi_hs5.dbc": (
+        "km/h",
+        "ABS_1.FRONT_LEFT ABS_1.FRONT_RIGHT ABS_2.REAR_LEFT ABS_2.REAR_RIGHT",
+    ),
     "luxgen_s5_2015.dbc": ("proportional", "WHEEL_RPM_STATUS.WHEEL_{FL,FR,RL,RR}_SPEED"),
     "mazda_2017.dbc": ("km/h", "WHEEL_SPEEDS.{FL,FR,RL,RR}"),
     "mazda_3_2019.dbc": ("proportional", "WHEEL_SPEEDS.{FL,FR,RL,RR}"),
@@ -254,7 +258,7 @@ FOUR_NAMED = {
     "vw_mqbevo.dbc": ("km/h", "ESP_19.ESP_{VL,VR,HL,HR}_Radgeschw_02"),
     "vw_pq.dbc": ("km/h", "Bremse_3.Radgeschw__{VL,VR,HL,HR}_4_1"),
 }
-"""38 files whose names say which corner is which, read by eye."""
+"""39 files whose names say which corner is which, read by eye."""
 
 AMBIGUOUS = {
     # two sets of equal resolution, in messages of two brake units

@@ -1,6 +1,7 @@
 """Advice in order and in words that fit; common practice, no source, but where a line says so."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -13,7 +14,7 @@ from canwheel.judgement.cautions import caution_check, caution_comparison, cauti
 from canwheel.judgement.proof import prove_repair
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds, say_list
-from canwheel.outcome import FAULT_KINDS, FaultKind, Finding, NotJudged
+from canwheel.outcome import FAULT_KINDS, Event, FaultKind, Finding, NotJudged
 from canwheel.track.units import assumed_scale
 from canwheel.vehicle import Vehicle, VehicleFacts
 
@@ -140,6 +141,21 @@ def test_after_two_drives_the_next_step_is_what_is_missing(
     assert "first drive shows no fault" in steps_after(TOWN, first=None)[0]
 
 
+def test_why_what_showed_once_takes_so_long_is_told(drive: Drive, finding: MakeFinding) -> None:
+    def steps_after(count: int, second_km: float = 3.0) -> str:
+        loose = finding(Corner.RL, "dropout", (1.0, 1.1), count=count)
+        before, after = drive(TOWN, loose), drive([(second_km, 30.0, "straight")])
+        return " ".join(advise_comparison(prove_repair(before, after), after, "right"))
+
+    assert "rear left (passenger's side) because the fault showed only once in 3.0 km" in (
+        steps_after(1)
+    )
+    assert "only twice in 3.0 km" in steps_after(2)
+    assert "--before" in steps_after(2)
+    assert "because" not in steps_after(3)
+    assert steps_after(1, second_km=58.0) == ""
+
+
 def test_cautions_fit_what_was_found(drive: Drive, finding: MakeFinding) -> None:
     dead = finding(Corner.RL, "no_signal", (0.0, 3.0))
     faulty, sound, untested = drive(TOWN, dead), drive(TOWN), drive(YARD)
@@ -214,6 +230,17 @@ def test_what_speeds_rest_on_is_said_where_nobody_gave_it(unit: SpeedUnit) -> No
             ({"rolling_circumference_m": 1.94} if size else {})
             | ({"ring_teeth": 48} if teeth else {})
         )
+
+
+def test_an_axle_that_seems_to_stand_may_be_two_dead_sensors(drive: Drive) -> None:
+    """More driving does not help where both sensors of an axle are dead."""
+    rollers = Event("one_axle_turning", None, 5.0, 300.0, "Only the front wheels turn.")
+    stood = advise(replace(drive(YARD), events=(rollers,)), None)
+    assert stood[0].startswith("If the car was driven on the road")
+    assert "both sensors and cables" in stood[0]
+    assert stood[1].startswith("Drive another")
+    for other in (drive(YARD), replace(drive(TOWN), events=(rollers,))):
+        assert not any("axle that seems to stand" in step for step in advise(other, None))
 
 
 def test_what_is_no_wheels_own_is_told_once(drive: Drive, finding: MakeFinding) -> None:

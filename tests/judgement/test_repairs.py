@@ -229,6 +229,8 @@ def test_drives_on_both_sides_add_up(drive: Drive) -> None:
     (claim,), (claims,) = one.claims, both.claims
     assert claims.count > claim.count
     assert claims.before_km > claim.before_km
+    # the distance that the finding names: what is hidden beside each drop-out was driven as well
+    assert claim.before_km == pytest.approx(befores[0].judgement.coverage.distance_km)
     # By hand: d_b · (0.05^(−1/n) − 1), the distance that five per cent leave.
     assert claims.clean_km_needed == pytest.approx(
         claims.before_km * (0.05 ** (-1 / claims.count) - 1), rel=1e-6

@@ -91,3 +91,19 @@ def test_a_confirmation_has_a_word_for_each_outcome(outcome: Any, word: str) -> 
     text = render_confirmation(Confirmation(SUMMARY, "car.dbc", points), Screen())
     assert word in text
     assert "So it stood." in text
+
+
+def test_a_confirmation_says_at_once_what_nobody_declared() -> None:
+    """Who reads the headline alone must not take left and right for confirmed."""
+    needed = ("heard", "equal when straight", "rest", "sides", "front")
+    fits = tuple(Point(name, "fits", "So it is.") for name in needed)
+    left, scale = Point("left", "not shown", "No turn."), Point("scale", "not shown", "No speed.")
+
+    def headline(*more: Point) -> str:
+        confirmation = Confirmation(SUMMARY, "car.dbc", (*fits, *more))
+        return render_confirmation(confirmation, Screen()).split("Points")[0]
+
+    assert "not tested: left from right, speed" in " ".join(headline(left, scale).split())
+    assert "not tested" not in headline(
+        replace(left, outcome="fits"), replace(scale, outcome="fits")
+    )

@@ -161,10 +161,26 @@ def test_events_and_what_was_not_shown(shipped: Comparison, rejudge: Rejudge) ->
         ),
     )
     text = one_line(render_check(rejudge(shipped.after, outcome), Screen()))
-    assert "Front right (driver's side), wheel lock: Stands still while braking." in text
-    assert "The car, recording gap: Nothing was heard." in text
+    lock = "Front right (driver's side), wheel lock, at 1 min 31 s: Stands still while braking."
+    assert lock in text
+    assert "The car, recording gap, at 1 min 35 s: Nothing was heard." in text
     assert "• crossed signals: no turn sharp enough" in text
     assert "• ring damage, rear left (passenger's side): too slow" in text
+
+
+def test_of_many_events_alike_the_first_are_told_and_the_rest_counted(
+    shipped: Comparison, rejudge: Rejudge
+) -> None:
+    """A recording whose stamps are a little out of order made three thousand lines of one kind."""
+    steps = [Event("clock_step", None, at, at, "The clock steps here.") for at in range(1300)]
+    spin = Event("wheel_spin", Corner.FL, 9.0, 9.5, "Spins.")
+    judged = rejudge(shipped.after, Outcome(events=(*steps, spin)))
+    text = one_line(render_check(judged, Screen()))
+    assert text.count("The clock steps here.") == 5
+    assert "The car, clock step, at 4.0 s: " in text
+    assert "The car, clock step: 1,295 more of these" in text
+    assert "wheel spin, at 9.0 s: Spins." in text
+    assert "1 more" not in text
 
 
 @pytest.mark.parametrize(

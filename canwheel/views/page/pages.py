@@ -40,10 +40,12 @@ from canwheel.views.words import (
     LAMP_WORDS,
     RELATION_WORDS,
     file_name,
+    gather_alike,
     headline_check,
     headline_comparison,
     not_shown,
     say_claim,
+    say_event,
     say_lamp,
     say_moment,
     say_time,
@@ -198,6 +200,8 @@ def _render(
             "band": _say_band,
             "confidence": say_confidence,
             "clock": _say_clock,
+            "event": say_event,
+            "alike": gather_alike,
             "moment": say_moment,
         }
     )
