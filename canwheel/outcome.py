@@ -31,6 +31,9 @@ GOES_WITH_TURN = "goes_with_turn"
 GOES_WITH_BAND = "goes_with_band_from_kph"
 """Evidence that a fault goes with a speed band: the lower end of the band. [km/h]"""
 
+OFF_S = "off_s"
+"""Evidence of a ratio that is wrong for a time only: for how long in all. [s]"""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:

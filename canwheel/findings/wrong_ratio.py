@@ -1,4 +1,6 @@
-"""A corner that reads a constant fraction too much or too little: a ring or a tyre of another size.
+"""A corner that reads a fraction too much or too little.
+
+All the way it is a ring or a tyre of another size; for a time, pulses are lost or counted twice.
 
 The logarithms of the four straight-line ratios are weighed as a sum of what sound cars show
 anyway (tyres that differ a little, axles that differ a little, a heading that is not quite
@@ -11,8 +13,9 @@ import math
 import numpy as np
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.motion import Motion
+from canwheel.outcome import OFF_S, Finding, NotJudged, Outcome, Span
+from canwheel.track.motion import Motion, estimate_motion
+from canwheel.track.off_spells import APART_S, OffSpell, find_off_spells, off_s
 from canwheel.track.straight import FEWEST_S, STEP_ERRORS, straight_ratios
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -42,6 +45,12 @@ more (one of 44 for 48 teeth by 9 %)."""
 HIGHEST_CONFIDENCE = 0.97
 """The model of sound cars above is itself no better known than that."""
 
+SURE_OFF_S = 5.0
+"""A corner that contradicts the others for so long in all does so by itself. [s]"""
+
+ONE_RATIO = 0.05
+"""While pulses are lost by rule, the ratio keeps within this share."""
+
 DOUBT_BELOW = 0.9
 """Below these odds the sentence says that it may be another corner."""
 
@@ -53,7 +62,34 @@ TOOTH_MATCH = 0.006
 
 
 def find_wrong_ratio(track: WheelTrack, motion: Motion) -> Outcome:
-    """Find corners whose scale is off, one after the other, the worst first."""
+    """Find corners whose scale is off: one after the other, the worst first; then for a time."""
+    all_along = _find_all_along(track, motion)
+    for_a_time = _find_for_a_time(
+        track.without({finding.corner: finding.spans for finding in all_along.findings})
+    )
+    findings = (*all_along.findings, *for_a_time)
+    told = {finding.corner for finding in findings}
+    not_judged = tuple(left for left in all_along.not_judged if left.corner not in told)
+    return Outcome(findings=findings, not_judged=not_judged)
+
+
+def _find_for_a_time(track: WheelTrack) -> tuple[Finding, ...]:
+    """One corner after the other, the one that is off for longest first.
+
+    While one is off, the three others do not fit a rigid body either: it is taken out before they
+    are asked again.
+    """
+    motion = estimate_motion(track)
+    off = {corner: find_off_spells(track, motion, corner) for corner in CORNERS}
+    worst = max(CORNERS, key=lambda corner: off_s(off[corner]))
+    if not off[worst]:
+        return ()
+    hidden = [Span(s.span.from_s - APART_S, s.span.to_s + APART_S) for s in off[worst]]
+    rest = _find_for_a_time(track.without({worst: hidden}))
+    return (_describe_spells(worst, off[worst]), *(f for f in rest if f.corner is not worst))
+
+
+def _find_all_along(track: WheelTrack, motion: Motion) -> Outcome:
     ratios = straight_ratios(track, motion)
     if ratios is None:
         why = f"less than {FEWEST_S:.0f} s of steady straight driving above 20 km/h"
@@ -150,4 +186,34 @@ def _describe(
             f" {straight_s:.0f} s of straight driving: {reason}.{doubt}"
         ),
         evidence=evidence,
+    )
+
+
+def _describe_spells(corner: Corner, spells: tuple[OffSpell, ...]) -> Finding:
+    lasts_s = off_s(spells)
+    longest = max(spells, key=lambda spell: spell.lasts_s)
+    low, high = min(spell.least for spell in spells), max(spell.most for spell in spells)
+    times = "once" if len(spells) == 1 else f"{len(spells)} times"
+    if high - low < ONE_RATIO * longest.ratio:
+        reads = f"{100 * longest.ratio:.0f} %"
+        reason = "pulses lost, or counted twice, by rule"
+    else:
+        reads = f"{100 * low:.0f} to {100 * high:.0f} %"
+        reason = "pulses lost, or counted twice"
+    return Finding(
+        corner=corner,
+        kind="wrong_ratio",
+        confidence=HIGHEST_CONFIDENCE if lasts_s >= SURE_OFF_S else 0.7,
+        spans=tuple(spell.span for spell in spells),
+        count=len(spells),
+        says=(
+            f"Reads {reads} of what the other corners say, {times}, for {lasts_s:.0f} s in all,"
+            f" and is right otherwise: {reason}."
+        ),
+        evidence={
+            "ratio": round(longest.ratio, 4),
+            "nearest_tooth_ratio": "none",
+            "count": len(spells),
+            OFF_S: round(lasts_s, 1),
+        },
     )

@@ -13,7 +13,7 @@ from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
-from canwheel.outcome import GOES_WITH_TURN, FaultKind, Finding
+from canwheel.outcome import GOES_WITH_TURN, OFF_S, FaultKind, Finding
 from canwheel.plain_text import capital
 
 _LOOK = (
@@ -278,8 +278,10 @@ def _told_as(template: str, finding: Finding) -> str | None:
 
 
 def _templates(finding: Finding) -> tuple[str, ...]:
+    # No tyre and no ring changes on the way: what is off for a time is the signal.
+    checks = _CHECKS["erratic" if OFF_S in finding.evidence else finding.kind]
     turning = finding.evidence.get(GOES_WITH_TURN) in {"left", "right"}
-    return (_CABLE_TURNING, *_CHECKS[finding.kind]) if turning else _CHECKS[finding.kind]
+    return (_CABLE_TURNING, *checks) if turning else checks
 
 
 def _other_corner(finding: Finding) -> Corner:
