@@ -171,3 +171,53 @@ def test_beside_a_dead_corner_a_ratio_on_the_straight_is_one(
     kph[:, wrong.position] *= 1.06
     told = said(drive.track(kph))
     assert told == {dead.value: ["no_signal"], wrong.value: ["wrong_ratio"]}
+
+
+@at_each_corner
+@pytest.mark.parametrize("ratio", [0.5, 0.8, 0.92, 1.1, 1.25])
+@pytest.mark.parametrize(("from_s", "to_s"), [(12, 25), (50, 85), (30, 120)])
+def test_off_for_a_time(
+    town: Any, only_finding: Any, corner: Corner, ratio: float, from_s: float, to_s: float
+) -> None:
+    """Through turns, starts and stops; and no other corner is, which then fits the others less."""
+    rows = town.at(from_s, to_s)
+    kph = town.spoilt(corner.position, town.kph[rows, corner.position] * ratio, rows)
+    finding = only_finding(town.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "wrong_ratio")
+    assert finding.evidence["ratio"] == pytest.approx(ratio, rel=0.03)
+    if "off_s" in finding.evidence:
+        assert finding.spans[0].from_s >= from_s - 1
+        assert finding.spans[-1].to_s <= to_s + 1
+        assert "by rule" in finding.says
+
+
+def test_what_wanders_is_told_in_its_bounds(town: Any, only_finding: Any) -> None:
+    rows = town.at(58, 82)
+    ratio = 0.75 + 0.15 * np.sin(town.time_s[rows] / 3)
+    kph = town.spoilt(1, town.kph[rows, 1] * ratio, rows)
+    finding = only_finding(town.track(kph))
+    assert (finding.corner, finding.kind) == (Corner.FR, "wrong_ratio")
+    low, high = (float(word) for word in finding.says.split(" % ")[0][6:].split(" to "))
+    assert low == pytest.approx(61, abs=4)
+    assert high == pytest.approx(89, abs=4)
+    assert finding.evidence["off_s"] == pytest.approx(24, abs=4)
+
+
+@pytest.mark.parametrize(("lasts_s", "told"), [(1.5, {}), (3.5, {"RR": ["wrong_ratio?"]})])
+def test_off_for_a_moment(town: Any, said: Any, lasts_s: float, told: dict[str, list[str]]) -> None:
+    rows = town.at(65, 65 + lasts_s)
+    assert said(town.track(town.spoilt(3, town.kph[rows, 3] * 0.8, rows))) == told
+
+
+@at_each_corner
+@pytest.mark.parametrize("period_s", [0.01, 0.1])
+def test_twice_as_much_at_once_is_no_wheel_that_spins(
+    make_drive: Any, only_finding: Any, corner: Corner, period_s: float
+) -> None:
+    """No wheel gains 40 km/h between two readings; counted twice, it seems to."""
+    drive = make_drive([(0, 0), (10, 40), (90, 45), (100, 0)], (), period_s=period_s)
+    rows = drive.at(40, 52)
+    kph = drive.spoilt(corner.position, drive.kph[rows, corner.position] * 2, rows)
+    finding = only_finding(drive.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "wrong_ratio")
+    assert finding.evidence["ratio"] == pytest.approx(2, rel=0.01)
