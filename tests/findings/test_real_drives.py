@@ -390,3 +390,46 @@ def test_a_logger_that_kept_some_of_the_frames(
     kept = replace(kept, index=(kept.index * share).astype(np.int64))
     summary = replace(real.summary, frames=int(real.summary.frames * share))
     assert said(build_track(kept, real.layout, Vehicle(), summary)) == {}
+
+
+in_batches = pytest.mark.parametrize(
+    "batches", [(every_s, each_s) for every_s in (0.1, 0.35, 1.0) for each_s in (0.0, 1e-4)]
+)
+
+
+def handed_over(frames: Frames, every_s: float, each_s: float) -> Frames:
+    """Stamp frames as they are handed over: all that came meanwhile at once, or one by one."""
+    every_ns = round(every_s * 1e9)
+    batch_ns = frames.time_ns // every_ns * every_ns
+    place = np.arange(len(frames)) - np.searchsorted(batch_ns, batch_ns)
+    return replace(frames, time_ns=batch_ns + place * round(each_s * 1e9))
+
+
+@on_each_drive
+@in_batches
+def test_a_logger_that_hands_over_batches(
+    drives: dict[str, RealDrive], name: str, batches: tuple[float, float]
+) -> None:
+    real = drives[name]
+    examination = examine(
+        build_track(handed_over(real.frames, *batches), real.layout, Vehicle(), real.summary)
+    )
+    assert examination.outcome.findings == examination.outcome.events == ()
+    assert set(verdicts(examination).values()) == {"sound"}
+
+
+@on_each_drive
+@in_batches
+def test_what_such_a_logger_did_not_hear(
+    drives: dict[str, RealDrive], said: Any, events: Any, name: str, batches: tuple[float, float]
+) -> None:
+    real = drives[name]
+    time_s = (real.frames.time_ns - real.summary.first_time_ns) / 1e9
+    lost = (time_s > 20) & (time_s < 24)
+    index = np.arange(len(real.frames)) * 80 - 80 * np.cumsum(lost)
+    kept = replace(real.frames, index=index).select(~lost)
+    track = build_track(handed_over(kept, *batches), real.layout, Vehicle(), real.summary)
+    assert said(track) == {}
+    (gap,) = events(track)
+    assert gap.kind == "recording_gap"
+    assert gap.to_s - gap.from_s == pytest.approx(4, abs=0.4)
