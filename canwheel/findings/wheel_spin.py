@@ -5,9 +5,10 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
-from canwheel.track.axles import find_axle_spells
+from canwheel.track.axles import LONGEST_WHEEL_SPIN_S, find_axle_spells
 from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
+from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 SPIN_SHARE = 0.25
@@ -31,12 +32,16 @@ KEPT_SHARE = 0.5
 """... at this share of it at least, however hard the car is braked: where the others fall away
 instead, it is they who are wrong."""
 
+SUDDEN_MPS2 = 40.0
+"""No wheel is spun up faster than this (computed: up to 36): what is there at once, pulses counted
+twice, is the signal. [m/s²]"""
+
+SUDDEN_SHARE = 0.5
+"""When so much of what it runs away by comes in one step."""
+
 PAST_S = 1.0
 """A wheel that comes back from a lock-up is faster than those still in it, but no faster than the
 fastest of the four was so long before."""
-
-LONGEST_S = 15.0
-"""Nobody keeps a wheel spinning for longer; what lasts is no spin. [s]"""
 
 
 def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
@@ -60,7 +65,8 @@ def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]
             goes_on = _goes_on(track, left_behind, first) and _gains(track, corner, first, last)
-            if SHORTEST_S <= lasts_s <= LONGEST_S and goes_on:
+            goes_on = goes_on and not _is_sudden(track, corner, first, left_behind[first])
+            if SHORTEST_S <= lasts_s <= LONGEST_WHEEL_SPIN_S and goes_on:
                 events.append(_describe(track, motion, corner, first, last))
     return Outcome(events=tuple(sorted(events, key=lambda event: event.from_s)))
 
@@ -80,6 +86,18 @@ def _gains(track: WheelTrack, corner: Corner, first: int, last: int) -> bool:
     begin = int(np.searchsorted(track.time_s, track.time_s[first] - PAST_S))
     own = np.fmax.reduce(track.speed_kph[first : last + 1, corner.position])
     return bool(own > np.fmax.reduce(track.speed_kph[begin:first], axis=None, initial=0.0))
+
+
+def _is_sudden(track: WheelTrack, corner: Corner, first: int, left_behind_kph: float) -> bool:
+    """Whether a wheel is faster than the others from one reading to the next, by most of it."""
+    own = track.wheel(corner)
+    begin, end = np.searchsorted(own.time_s, track.time_s[first] + np.array([-BEFORE_S, BEFORE_S]))
+    step_s = np.maximum(np.diff(own.time_s[begin:end]), own.period_s / 2)
+    gain_kph = np.diff(own.speed_kph[begin:end])
+    steep = gain_kph > SUDDEN_MPS2 * step_s * KPH_PER_MPS
+    most_kph = np.nanmax(gain_kph[steep], initial=0.0)
+    runs_away_kph = np.nanmax(own.speed_kph[begin:end], initial=0.0) - left_behind_kph
+    return bool(most_kph > SUDDEN_SHARE * runs_away_kph)
 
 
 def _runs_away(track: WheelTrack, corner: Corner) -> tuple[NDArray[np.bool_], FloatColumn]:

@@ -31,6 +31,7 @@ from canwheel.views.words import (
     COMPARISON_WORDS,
     CORNER_WORDS,
     DRIVE_WORDS,
+    EVENTS_TITLE,
     LAMP_WORDS,
     RELATION_WORDS,
     REPAIR_WORDS,
@@ -250,7 +251,7 @@ def _repair_words(repair: CornerRepair) -> CornerWords:
 
 
 def _found(title: str, judgement: Judgement, side: Side | None) -> list[RenderableType]:
-    """Findings, then what looks like a fault and is none."""
+    """Findings, then what looks like a fault and need not be one."""
     findings = [
         f"{capital(judged.corner.described(side))}, {KIND_WORDS[finding.kind]}: {finding.says} "
         f"Confidence {finding.confidence:.0%}."
@@ -264,7 +265,7 @@ def _found(title: str, judgement: Judgement, side: Side | None) -> list[Renderab
         events += [f"{say_event(told[0], side)}: {more:,} more of these"] if more else []
     return [
         *section(title, bullets(findings)),
-        *section("Looks like a fault and is none", bullets(events)),
+        *section(EVENTS_TITLE, bullets(events)),
     ]
 
 
