@@ -41,6 +41,7 @@ class AxleSpell:
     ----------
     standing : the corners that read nothing: those of an axle, or three.
     from_s, to_s : first and last sample of it, with the run up from standing and down to it. [s]
+    lasts_s : how long the two were plainly apart. [s]
     top_kph : fastest that the turning axle went. [km/h]
     from_standing : it began with the car at rest.
     """
@@ -48,13 +49,9 @@ class AxleSpell:
     standing: tuple[Corner, ...]
     from_s: float
     to_s: float
+    lasts_s: float
     top_kph: float
     from_standing: bool
-
-    @property
-    def lasts_s(self) -> float:
-        """How long. [s]"""
-        return self.to_s - self.from_s
 
     @property
     def is_spin(self) -> bool:
@@ -110,17 +107,19 @@ def _find(
     pace = np.min(_columns(track, turning), axis=1)
     apart = (pace > from_kph) & (still < STANDS_SHARE * pace)
     together = still > np.maximum(STANDS_SHARE * pace, from_kph)
-    stands = ~(pace > MOVING_KPH)
+    ends = ~(pace > MOVING_KPH) | (still > MOVING_KPH)
     for first, last in runs(apart, together):
         from_standing = not _turned_before(track, together, first)
         from_s, to_s = float(track.time_s[first]), float(track.time_s[last])
+        lasts_s = to_s - from_s
         if from_standing:
-            from_s, to_s = _run_up_and_down(track, stands, first, last)
+            from_s, to_s = _run_up_and_down(track, ends, first, last)
         spells.append(
             AxleSpell(
                 standing=standing,
                 from_s=from_s,
                 to_s=to_s,
+                lasts_s=lasts_s,
                 top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
                 from_standing=from_standing,
             )
@@ -129,12 +128,14 @@ def _find(
 
 
 def _run_up_and_down(
-    track: WheelTrack, stands: NDArray[np.bool_], first: int, last: int
+    track: WheelTrack, ends: NDArray[np.bool_], first: int, last: int
 ) -> tuple[float, float]:
-    """When the turning axle set off and stood again, around the time at which it is told. [s]"""
-    before, after = np.flatnonzero(stands[:first]), np.flatnonzero(stands[last:])
+    """When the turning axle set off and stood again, or the rest turned as well, around the time at
+    which it is told. [s]
+    """  # noqa: D205 - one sentence, one fact
+    before, after = np.flatnonzero(ends[:first]), np.flatnonzero(ends[last + 1 :])
     set_off = int(before[-1]) + 1 if len(before) else 0
-    stood = last + int(after[0]) - 1 if len(after) else len(track.time_s) - 1
+    stood = last + int(after[0]) if len(after) else len(track.time_s) - 1
     return float(track.time_s[set_off]), float(track.time_s[stood])
 
 

@@ -24,25 +24,45 @@ class JumpSize:
     kph, steps : and at least so much, beyond so many steps of the signal, for at walking pace one
         tooth more is a large share. [km/h]
     calm_mps2 : while the car neither brakes nor pulls harder than this. [m/s²]
-    steep_mps2 : quicker than this at one of its ends, where readings come often. [m/s²]
+    pulled_mps2 : up, where readings come seldom, only while the car gains no more than this. [m/s²]
+    steep_mps2 : up and down, where readings come often, quicker than this at one end. [m/s²]
     """
 
     share: float
     kph: float
     steps: float
     calm_mps2: float
-    steep_mps2: float
+    pulled_mps2: float
+    steep_mps2: tuple[float, float]
 
 
-LARGE = JumpSize(share=0.12, kph=4.0, steps=2.0, calm_mps2=1.5, steep_mps2=40.0)
+STEEP_MPS2 = 40.0
+"""A wheel that spins and is caught again, by the driver or by traction control, gains and loses
+speed by up to 36 m/s² (computed). [m/s²]"""
+
+LARGE = JumpSize(
+    share=0.12,
+    kph=4.0,
+    steps=2.0,
+    calm_mps2=1.5,
+    pulled_mps2=0.3,
+    steep_mps2=(STEEP_MPS2, STEEP_MPS2),
+)
 """More than the road does: pot-holes on a real drive throw a sound wheel by up to 8 %, and then its
-neighbour on the axle as well. A wheel that spins and is caught again, by the driver or by traction
-control, gains and loses speed by up to 36 m/s² (computed); harder braked or driven than 1.5 m/s²,
-tyres slip in jerks."""
+neighbour on the axle as well. Harder braked or driven than 1.5 m/s², tyres slip in jerks; and on
+snow a wheel spins and is caught while the car gains 0.3 m/s²."""
 
-SMALL = JumpSize(share=0.04, kph=1.2, steps=1.5, calm_mps2=0.5, steep_mps2=0.0)
+SMALL = JumpSize(
+    share=0.04,
+    kph=1.2,
+    steps=1.5,
+    calm_mps2=0.5,
+    pulled_mps2=-math.inf,
+    steep_mps2=(STEEP_MPS2, 0.0),
+)
 """What the road may do to one wheel now and then, but not again and again: of a hundred simulated
-sound drives, cobbles among them, and two real ones, none shows three moments of it."""
+sound drives, cobbles among them, and two real ones, none shows three moments of it. Upwards a tyre
+that slips a little does as much, again and again, unless it is steep."""
 
 ALONE_SHARE = 0.2
 """Where the neighbour is not read, nobody can say what the road did: a jump is larger than that."""
@@ -67,10 +87,6 @@ SLOPE_SEEN_S = 0.05
 
 BRAKED_MPS2 = 0.5
 """On ice a braked wheel dips and recovers while the car slows by no more than this. [m/s²]"""
-
-PULLED_MPS2 = 0.3
-"""And a driven one spins and is caught again while the car gains no more, which readings that come
-seldom show as a jump. [m/s²]"""
 
 WHEELBASES_M = (2.2, 4.4)
 """Of cars and vans (common practice, no source). What throws a front wheel throws the rear one
@@ -193,13 +209,15 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
     if not (off | thrown).any():
         return None
     off &= size > ROUGH_TIMES * _shaking_kph(seen, corner, own.period_s)
+    # A wheel that spins and grips again comes back to the others; a jump leads away from them.
+    off &= np.sign(jump) * (own.speed_kph - others) > allowed / 2
     # A bump lifts both wheels of the axle: what the mirror does at the same time is no jump.
     for company in (mirror, others):
         off &= ~(np.abs(_away_from_itself(company, own.period_s, allowed / 2)) > allowed / 2)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     off &= (np.abs(accel) < least.calm_mps2) & ~((jump < 0) & (accel < -BRAKED_MPS2))
     if own.period_s > SLOPE_SEEN_S:
-        off &= ~((jump > 0) & (accel > PULLED_MPS2))
+        off &= ~((jump > 0) & (accel > least.pulled_mps2))
     # Neither the road nor a tyre that slips makes a wheel read what can be no speed.
     off |= thrown
     size[thrown] = fastest_kph(track.unit) - others[thrown]
@@ -215,7 +233,7 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
         if is_short and (
             thrown[jumped].any()
             or (
-                _is_steep(own, jumped, least.steep_mps2)
+                _is_steep(own, jumped, least.steep_mps2[0 if jump[first] > 0 else 1])
                 and bump_kph < REPEATED_SHARE * np.max(size[jumped])
             )
         ):

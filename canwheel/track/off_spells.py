@@ -15,11 +15,24 @@ OFF_SHARE = 0.05
 """By less than this tyres slip and tracks differ (3 % at most, for so long, on a hundred simulated
 sound drives, ice and tight turns among them)."""
 
+RIGHT_SHARE = 0.025
+"""So near to all that the others allow, it is right again."""
+
 CALM_S = 0.5
 """Of means over this long: bumps and jumps are out. [s]"""
 
 STEADY_MPS2 = 0.7
 """While the car brakes or pulls harder, wheels lock and spin. [m/s²]"""
+
+MOST_RIGHT = 0.1
+"""No more than this share of the single readings in a spell is right: a wheel that spins and is
+caught, on snow, comes back to the others every time."""
+
+SLIP_SHARE = 0.04
+"""A tyre that slips does not keep to one ratio as closely as this; counting twice does."""
+
+LONGEST_SLIP_S = 15.0
+"""Nobody keeps a wheel slipping for longer. [s]"""
 
 SHORTEST_S = 2.0
 """A wheel slips for a shorter time than this while the car goes steadily. [s]"""
@@ -62,18 +75,30 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
         slow = steady & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
         fast = steady & (speed > most * (1 + OFF_SHARE) + own.resolution_kph)
         # Where the others leave much open, as in a turn while one of them is wrong, nothing ends.
-        right = steady & ~slow & ~fast & (most < least * (1 + OFF_SHARE))
+        right = steady & (speed > most * (1 - RIGHT_SHARE)) & (speed < least * (1 + RIGHT_SHARE))
     spells = []
     for off in (slow, fast):
         for first, last in _joined(own.time_s, runs(off, right)):
             inside = np.flatnonzero(off[first : last + 1]) + first
-            lasts_s = len(inside) * own.period_s
-            if lasts_s >= SHORTEST_S:
-                ratio = speed[inside] / middle[inside]
-                low, usual, high = np.nanquantile(ratio, (0.1, 0.5, 0.9))
-                span = Span(float(own.time_s[first]), float(own.time_s[last]))
-                spells.append(OffSpell(span, lasts_s, float(usual), float(low), float(high)))
+            low, usual, high = np.nanquantile(speed[inside] / middle[inside], (0.1, 0.5, 0.9))
+            spell = OffSpell(
+                span=Span(float(own.time_s[first]), float(own.time_s[last])),
+                lasts_s=len(inside) * own.period_s,
+                ratio=float(usual),
+                least=float(low),
+                most=float(high),
+            )
+            single = own.speed_kph[inside] / middle[inside]
+            comes_back = np.mean(np.abs(single - 1) < OFF_SHARE) > MOST_RIGHT
+            if spell.lasts_s >= SHORTEST_S and not comes_back and not _may_slip(spell):
+                spells.append(spell)
     return tuple(sorted(spells, key=lambda spell: spell.span.from_s))
+
+
+def _may_slip(spell: OffSpell) -> bool:
+    """Whether it may be a driven wheel on ice."""
+    wanders = spell.most - spell.least > SLIP_SHARE * spell.ratio
+    return spell.ratio > 1 and wanders and spell.lasts_s < LONGEST_SLIP_S
 
 
 def off_s(spells: Sequence[OffSpell]) -> float:

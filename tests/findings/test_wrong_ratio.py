@@ -175,11 +175,12 @@ def test_beside_a_dead_corner_a_ratio_on_the_straight_is_one(
 
 @at_each_corner
 @pytest.mark.parametrize("ratio", [0.5, 0.8, 0.92, 1.1, 1.25])
-@pytest.mark.parametrize(("from_s", "to_s"), [(12, 25), (50, 85), (30, 120)])
+@pytest.mark.parametrize("when_s", [(12, 25), (50, 85), (30, 120)])
 def test_off_for_a_time(
-    town: Any, only_finding: Any, corner: Corner, ratio: float, from_s: float, to_s: float
+    town: Any, only_finding: Any, corner: Corner, ratio: float, when_s: tuple[float, float]
 ) -> None:
     """Through turns, starts and stops; and no other corner is, which then fits the others less."""
+    from_s, to_s = when_s
     rows = town.at(from_s, to_s)
     kph = town.spoilt(corner.position, town.kph[rows, corner.position] * ratio, rows)
     finding = only_finding(town.track(kph))

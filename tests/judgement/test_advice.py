@@ -280,3 +280,15 @@ def test_definitions_that_do_not_fit_come_before_every_check_and_drive(
     assert "service information" in steps[1]
     (only,) = advise(drive(YARD), None, unfit=tuple(Corner))
     assert "front left, front right, rear left and rear right" in only
+
+
+def test_what_is_off_for_a_time_is_the_signal_not_the_tyre(
+    drive: Drive, finding: MakeFinding
+) -> None:
+    """A ring or a tyre does not change on the way. (common practice, no source)"""
+    all_along = " ".join(advise(drive(TOWN, finding(Corner.RL, "wrong_ratio", (0.0, 3.0))), None))
+    assert "tyre" in all_along
+    for_a_time = finding(Corner.RL, "wrong_ratio", (0.0, 1.0), off_s=60.0)
+    steps = " ".join(advise(drive(TOWN, for_a_time), None))
+    assert "its connector" in steps
+    assert "tyre" not in steps
