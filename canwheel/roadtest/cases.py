@@ -252,6 +252,10 @@ def _ring_damage(draw: _Draw) -> Effect:
 
 def _wrong_ratio(draw: _Draw) -> Effect:
     rng = draw.rng
+    if happens(rng, _FOR_A_TIME):
+        from_s = draw.within()
+        to_s = from_s + float(rng.uniform(20, 120))
+        return faults.Miscounted(draw.corner, from_s, to_s, twice=happens(rng, 0.3))
     if happens(rng, 0.5):
         others = [teeth for teeth in set(TEETH) if _clearly_another(teeth, draw.unit.teeth)]
         return faults.WrongRatio(draw.corner, teeth=int(rng.choice(others)))
@@ -264,6 +268,8 @@ def _clearly_another(teeth: int, right: int) -> bool:
 
 
 _NEAR, _FAR = 0.03, 0.5
+_FOR_A_TIME = 0.15
+"""So many of the wrong ratios are pulses lost or counted twice, for a time."""
 
 
 def _crossed(draw: _Draw) -> Effect:
@@ -274,6 +280,8 @@ def _crossed(draw: _Draw) -> Effect:
 
 def _erratic(draw: _Draw) -> Effect:
     rng = draw.rng
+    if happens(rng, _ALL_THE_WAY):
+        return faults.Noisy(draw.corner, sd_kph=float(np.exp(rng.uniform(np.log(2), np.log(12)))))
     smallest = float(rng.uniform(6, 15))
     return faults.Erratic(
         draw.corner,
@@ -281,6 +289,10 @@ def _erratic(draw: _Draw) -> Effect:
         size_kph=(smallest, smallest * float(rng.uniform(1.5, 4))),
         lasting_s=(0.01, float(rng.uniform(0.05, 0.2))),
     )
+
+
+_ALL_THE_WAY = 0.25
+"""So many of the erratic readings shake all the way."""
 
 
 def _flagged_invalid(draw: _Draw) -> Effect:

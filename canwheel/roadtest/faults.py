@@ -326,6 +326,33 @@ _LEAST_LEFT = 0.4
 
 
 @dataclass(frozen=True, slots=True)
+class Noisy(Effect):
+    """A bad screen or earth: every reading is off by something else.
+
+    Attributes
+    ----------
+    sd_kph : by how much, one standard deviation. [km/h]
+    """
+
+    sd_kph: float = 2.0
+    kind: ClassVar[Kind] = "erratic"
+    lights_lamp: ClassVar[bool] = True
+
+    def pass_readings(
+        self,
+        reading_kph: FloatTable,
+        time_s: FloatColumn,
+        windows: Windows,
+        rng: np.random.Generator,
+    ) -> FloatTable:
+        """Shake what is read, by as much at all speeds; what reads nothing stays so."""
+        del time_s, windows
+        column = reading_kph[:, self.corner.position]
+        shaken = np.maximum(column + rng.normal(0, self.sd_kph, len(column)), 0.0)
+        return _replace_column(reading_kph, self.corner, np.where(column > 0, shaken, column))
+
+
+@dataclass(frozen=True, slots=True)
 class _BetweenTimes(Effect):
     """What shows from one time of the drive to another."""
 
@@ -336,6 +363,30 @@ class _BetweenTimes(Effect):
         """Between the two times."""
         del rng
         return np.array([[self.from_s, min(self.to_s, scene.motion.duration_s)]])
+
+
+@dataclass(frozen=True, slots=True)
+class Miscounted(_BetweenTimes):
+    """Pulses too weak or too dirty for the threshold: every second one lost, or each counted twice.
+
+    Attributes
+    ----------
+    twice : counted twice; else lost.
+    """
+
+    twice: bool = False
+    kind: ClassVar[Kind] = "wrong_ratio"
+    lights_lamp: ClassVar[bool] = True
+
+    def pass_pulses(self, pulses: Pulses, windows: Windows, rng: np.random.Generator) -> Pulses:
+        """Lose every second pulse, or put one between every two."""
+        del rng
+        during = inside(pulses, windows)
+        if self.twice:
+            between = (pulses[1:] + pulses[:-1])[during[1:] & during[:-1]] / 2
+            return np.sort(np.concatenate((pulses, between)))
+        left: Pulses = pulses[~during | (np.cumsum(during) % 2 == 0)]
+        return left
 
 
 @dataclass(frozen=True, slots=True)

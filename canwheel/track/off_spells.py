@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canwheel.corners import Corner
+from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import TOLD_BY_KPH, Motion, smooth
 from canwheel.track.runs import runs
@@ -70,10 +70,14 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     speed = smooth(own.speed_kph, calm)
     middle = smooth(motion.predicted_kph(corner), calm)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
+    others = [other.position for other in CORNERS if other is not corner]
+    rest = smooth(track.seen_from(corner)[:, others], calm)
     with np.errstate(invalid="ignore"):
+        # Where two stand against two, as while an axle spins, nobody can say which are right.
+        alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)
         steady = (least > TOLD_BY_KPH) & (np.abs(accel) < STEADY_MPS2) & ~np.isnan(own.speed_kph)
-        slow = steady & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
-        fast = steady & (speed > most * (1 + OFF_SHARE) + own.resolution_kph)
+        slow = steady & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
+        fast = steady & alone & (speed > most * (1 + OFF_SHARE) + own.resolution_kph)
         # Where the others leave much open, as in a turn while one of them is wrong, nothing ends.
         right = steady & (speed > most * (1 - RIGHT_SHARE)) & (speed < least * (1 + RIGHT_SHARE))
     spells = []

@@ -210,6 +210,19 @@ def test_wheels_that_spin_in_starting_leave_the_others_standing(
     assert sorted(told) == [("wheel_spin", Corner.RL), ("wheel_spin", Corner.RR)]
 
 
+def test_an_axle_that_spins_on_and_off_as_the_car_sets_off_is_on_no_rollers(
+    make_drive: Any, said: Any, events: Any
+) -> None:
+    """The car is on its way before the driven wheels have stood again."""
+    drive = make_drive([(0, 0), (9, 0), (20, 40), (80, 40)], ())
+    kph = drive.kph.copy()
+    kph[:, 2:] += np.interp(drive.time_s, [8.2, 8.6, 9.6, 14], [0, 18, 18, 0])[:, None]
+    track = drive.track(kph)
+    assert said(track) == {}
+    told = {(event.kind, event.corner) for event in events(track)}
+    assert told == {("wheel_spin", Corner.RL), ("wheel_spin", Corner.RR)}
+
+
 def test_passive_sensors_of_one_axle_that_wake_up_later(make_drive: Any, events: Any) -> None:
     # 3 to 6 km/h are all usual pick-up speeds of passive sensors (textbook, from memory).
     drive = make_drive([(0, 0), (5, 0), (8, 5.6), (20, 5.6), (30, 30), (60, 30), (66, 0)], ())

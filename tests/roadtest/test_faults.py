@@ -163,6 +163,27 @@ def test_erratic_jumps_up_and_down_but_never_to_nothing(scenario: Scenario, heal
     assert np.all(drive.reading_kph[moving, 0] > 2)
 
 
+def test_a_noisy_reading_shakes_about_the_right_one(scenario: Scenario, healthy: Drive) -> None:
+    drive = with_fault(scenario, faults.Noisy(Corner.FL, sd_kph=2.0))
+    sound = healthy.reading_kph[:, 0]
+    off = (drive.reading_kph[:, 0] - sound)[sound > 20]
+    assert np.mean(off) == pytest.approx(0, abs=0.1)
+    assert np.std(off) == pytest.approx(2, rel=0.3)
+    assert np.all(drive.reading_kph[sound == 0, 0] == 0)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 2.0])
+def test_miscounted_pulses_halve_or_double_for_a_time(
+    scenario: Scenario, healthy: Drive, ratio: float
+) -> None:
+    drive = with_fault(scenario, faults.Miscounted(Corner.RR, 20.0, 40.0, twice=ratio > 1))
+    shown = drive.reading_kph[:, 3] / np.maximum(healthy.reading_kph[:, 3], 1.0)
+    fast = healthy.reading_kph[:, 3] > 20
+    during = (drive.time_s > 20.5) & (drive.time_s < 39.5)
+    assert np.median(shown[fast & during]) == pytest.approx(ratio, rel=0.02)
+    assert np.median(shown[fast & ~during]) == pytest.approx(1, rel=0.01)
+
+
 def test_flagged_invalid_changes_no_reading(scenario: Scenario, healthy: Drive) -> None:
     drive = with_fault(scenario, faults.FlaggedInvalid(Corner.RR, from_s=20, to_s=40))
     assert np.array_equal(drive.reading_kph, healthy.reading_kph)
