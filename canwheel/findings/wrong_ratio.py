@@ -45,8 +45,9 @@ more (one of 44 for 48 teeth by 9 %)."""
 HIGHEST_CONFIDENCE = 0.97
 """The model of sound cars above is itself no better known than that."""
 
-SURE_OFF_S = 5.0
-"""A corner that contradicts the others for so long in all does so by itself. [s]"""
+SURE_OFF_S, GROSS_S, GROSS_SHARE = 5.0, 2.0, 0.2
+"""A corner that contradicts the others for so long in all does so by itself; by more than the last,
+the second will do. [s]"""
 
 ONE_RATIO = 0.05
 """While pulses are lost by rule, the ratio keeps within this share."""
@@ -193,6 +194,7 @@ def _describe_spells(corner: Corner, spells: tuple[OffSpell, ...]) -> Finding:
     lasts_s = off_s(spells)
     longest = max(spells, key=lambda spell: spell.lasts_s)
     low, high = min(spell.least for spell in spells), max(spell.most for spell in spells)
+    gross = abs(longest.ratio - 1) > GROSS_SHARE
     times = "once" if len(spells) == 1 else f"{len(spells)} times"
     if high - low < ONE_RATIO * longest.ratio:
         reads = f"{100 * longest.ratio:.0f} %"
@@ -203,7 +205,7 @@ def _describe_spells(corner: Corner, spells: tuple[OffSpell, ...]) -> Finding:
     return Finding(
         corner=corner,
         kind="wrong_ratio",
-        confidence=HIGHEST_CONFIDENCE if lasts_s >= SURE_OFF_S else 0.7,
+        confidence=HIGHEST_CONFIDENCE if lasts_s >= (GROSS_S if gross else SURE_OFF_S) else 0.7,
         spans=tuple(spell.span for spell in spells),
         count=len(spells),
         says=(

@@ -21,8 +21,10 @@ RIGHT_SHARE = 0.025
 CALM_S = 0.5
 """Of means over this long: bumps and jumps are out. [s]"""
 
-STEADY_MPS2 = 0.7
-"""While the car brakes or pulls harder, wheels lock and spin. [m/s²]"""
+SLIP_MPS2, HARD_MPS2 = 0.3, 1.0
+"""A tyre that is braked on ice turns slower than the car goes, and the car slows by more than the
+first; one that pulls turns faster, and the car gains more. Beyond the second, three tyres may slip
+beside one that does not. [m/s²]"""
 
 MOST_RIGHT = 0.1
 """No more than this share of the single readings in a spell is right: a wheel that spins and is
@@ -34,7 +36,7 @@ SLIP_SHARE = 0.04
 LONGEST_SLIP_S = 15.0
 """Nobody keeps a wheel slipping for longer. [s]"""
 
-SHORTEST_S = 2.0
+SHORTEST_S = 1.5
 """A wheel slips for a shorter time than this while the car goes steadily. [s]"""
 
 APART_S = 1.0
@@ -75,16 +77,23 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     with np.errstate(invalid="ignore"):
         # Where two stand against two, as while an axle spins, nobody can say which are right.
         alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)
-        steady = (least > TOLD_BY_KPH) & (np.abs(accel) < STEADY_MPS2) & ~np.isnan(own.speed_kph)
-        slow = steady & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
-        fast = steady & alone & (speed > most * (1 + OFF_SHARE) + own.resolution_kph)
+        told = (least > TOLD_BY_KPH) & ~np.isnan(own.speed_kph)
+        unbraked = told & (accel > -SLIP_MPS2) & (accel < HARD_MPS2)
+        unpulled = told & (accel > -HARD_MPS2) & (accel < SLIP_MPS2)
+        slow = unbraked & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
+        fast = unpulled & alone & (speed > most * (1 + OFF_SHARE) + own.resolution_kph)
         # Where the others leave much open, as in a turn while one of them is wrong, nothing ends.
-        right = steady & (speed > most * (1 - RIGHT_SHARE)) & (speed < least * (1 + RIGHT_SHARE))
+        right = unbraked & unpulled
+        right &= (speed > most * (1 - RIGHT_SHARE)) & (speed < least * (1 + RIGHT_SHARE))
     spells = []
     for off in (slow, fast):
         for first, last in _joined(own.time_s, runs(off, right)):
             inside = np.flatnonzero(off[first : last + 1]) + first
-            low, usual, high = np.nanquantile(speed[inside] / middle[inside], (0.1, 0.5, 0.9))
+            if len(inside) * own.period_s < SHORTEST_S:
+                continue
+            well_in = inside[calm // 2 : len(inside) - calm // 2]
+            share = own.speed_kph[well_in] / middle[well_in]
+            low, usual, high = np.nanquantile(smooth(share, calm), (0.1, 0.5, 0.9))
             spell = OffSpell(
                 span=Span(float(own.time_s[first]), float(own.time_s[last])),
                 lasts_s=len(inside) * own.period_s,
@@ -92,9 +101,8 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
                 least=float(low),
                 most=float(high),
             )
-            single = own.speed_kph[inside] / middle[inside]
-            comes_back = np.mean(np.abs(single - 1) < OFF_SHARE) > MOST_RIGHT
-            if spell.lasts_s >= SHORTEST_S and not comes_back and not _may_slip(spell):
+            comes_back = np.mean(np.abs(share - 1) < OFF_SHARE) > MOST_RIGHT
+            if not comes_back and not _may_slip(spell):
                 spells.append(spell)
     return tuple(sorted(spells, key=lambda spell: spell.span.from_s))
 

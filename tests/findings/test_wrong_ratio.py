@@ -204,10 +204,19 @@ def test_what_wanders_is_told_in_its_bounds(town: Any, only_finding: Any) -> Non
     assert finding.evidence["off_s"] == pytest.approx(24, abs=4)
 
 
-@pytest.mark.parametrize(("lasts_s", "told"), [(1.5, {}), (3.5, {"RR": ["wrong_ratio?"]})])
-def test_off_for_a_moment(town: Any, said: Any, lasts_s: float, told: dict[str, list[str]]) -> None:
+@pytest.mark.parametrize(
+    ("lasts_s", "ratio", "told"),
+    [
+        (1.0, 0.85, {}),
+        (3.5, 0.85, {"RR": ["wrong_ratio?"]}),
+        (3.5, 0.5, {"RR": ["wrong_ratio"]}),
+    ],
+)
+def test_off_for_a_moment(
+    town: Any, said: Any, lasts_s: float, ratio: float, told: dict[str, list[str]]
+) -> None:
     rows = town.at(65, 65 + lasts_s)
-    assert said(town.track(town.spoilt(3, town.kph[rows, 3] * 0.8, rows))) == told
+    assert said(town.track(town.spoilt(3, town.kph[rows, 3] * ratio, rows))) == told
 
 
 @at_each_corner
