@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps
+from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps, find_small_jumps
 from canwheel.track.motion import READ_FROM_KPH, Motion
 from canwheel.track.orders import (
     FEWEST_STRETCHES,
@@ -70,8 +70,9 @@ NEAR_SHARE = 0.03
 the same length on the road, where what an axle shares does: the rest is noise, and much of it in a
 short drive."""
 
-JUMPS_BY_CHANCE = 1e-3
-"""Chance that jumps of another cause seem to come at one place of the wheel."""
+JUMPS_BY_CHANCE, SMALL_BY_CHANCE = 1e-3, 1e-4
+"""Chance that jumps of another cause seem to come at one place of the wheel; and small ones, which
+the road makes too."""
 
 OFF_CENTRE_SHARE = 0.8
 """From this share of the power in order 1 on, the ring is off-centre; below, teeth are at fault."""
@@ -114,7 +115,7 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     scales = _scales(track, motion)
     findings, not_judged = [], []
     for corner in CORNERS:
-        spectrum, own, place = spectra[corner], jumps[corner], places[corner]
+        spectrum = spectra[corner]
         comb = None if spectrum is None else _strongest_comb(spectrum, track.circumference_m)
         wheel = calm.wheel(corner)
         if (
@@ -127,12 +128,23 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
             certain = _is_certain(spectrum, track.circumference_m)
             findings.append(_describe(track, corner, unsmoothed, whole_size=certain))
             continue
-        if own is not None and place is not None and place[1] < JUMPS_BY_CHANCE:
-            findings.append(_describe_jumps(track, corner, own, place))
+        repeated = _jumps_at_one_place(motion, corner)
+        if repeated is not None:
+            findings.append(_describe_jumps(track, corner, *repeated))
         elif not _is_certain(spectrum, track.circumference_m):
             why = _why_not(track, corner)
             not_judged.append(NotJudged(corner, "ring_damage", why))
     return Outcome(findings=tuple(findings), not_judged=tuple(not_judged))
+
+
+def _jumps_at_one_place(motion: Motion, corner: Corner) -> tuple[Jumps, tuple[float, float]] | None:
+    """Those that come at one place of the wheel, where it is and by what chance; None: nowhere."""
+    for find, by_chance in ((find_jumps, JUMPS_BY_CHANCE), (find_small_jumps, SMALL_BY_CHANCE)):
+        jumps = motion.once(find, corner)
+        place = None if jumps is None else jumps.place_on_the_wheel()
+        if jumps is not None and place is not None and place[1] < by_chance:
+            return jumps, place
+    return None
 
 
 def _scales(track: WheelTrack, motion: Motion) -> FloatColumn:

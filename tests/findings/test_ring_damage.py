@@ -172,6 +172,21 @@ def test_a_slow_message_of_a_quick_unit_shows_it_over_many_speeds(
     assert "not visible at these speeds: a message every 100 ms" in sound["FL"]
 
 
+@at_each_corner
+def test_a_bent_tooth_in_slow_messages_is_told_by_its_place(
+    make_drive: Any, only_finding: Any, corner: Corner
+) -> None:
+    """Where its orders are too quick to be seen, every jump of 6 % is whole turns from the last."""
+    drive = make_drive([(0, 70), (60, 85), (120, 75), (180, 80)], (), period_s=0.04)
+    turns = turns_of(drive, corner)
+    dips = np.where(turns % 1 < 0.03, 0.94, 1.0)
+    finding = only_finding(
+        drive.track(drive.spoilt(corner.position, drive.kph[:, corner.position] * dips))
+    )
+    assert (finding.corner, finding.kind) == (corner, "ring_damage")
+    assert finding.evidence["circumference_m"] == pytest.approx(CIRCUMFERENCE_M, rel=0.01)
+
+
 def test_a_dead_corner_is_not_judged(make_drive: Any) -> None:
     drive = make_drive(FAST, (), period_s=0.01)
     why = untested(drive.track(drive.spoilt(0, 0.0)))
