@@ -238,6 +238,20 @@ def test_frames_a_little_out_of_order_are_sorted() -> None:
     assert track.clock_steps == ()
 
 
+def test_a_recording_written_out_of_order_tells_what_one_in_order_does() -> None:
+    time_s = ticks(0, 30)
+    rise = np.round(np.interp(time_s, [0, 5, 15, 30], [0, 0, 5000, 6000]))
+    frames = heard((FRONT, time_s, [rise] * 4))
+    late_s = np.random.default_rng(1).uniform(0, 0.2, len(time_s))
+    written = frames.select(np.argsort(time_s + late_s, kind="stable"))
+    assert np.sum(np.diff(written.time_ns) < -50_000_000) > 50
+    in_order, mixed = build(frames, ONE_MESSAGE), build(written, ONE_MESSAGE)
+    assert mixed.clock_steps == ()
+    off_s = mixed.time_s[0] - in_order.time_s[0]  # from the first frame written, not the first sent
+    assert mixed.time_s - off_s == pytest.approx(in_order.time_s)
+    assert np.array_equal(mixed.speed_kph, in_order.speed_kph)
+
+
 # --- helpers, units, the car ---
 
 

@@ -55,6 +55,39 @@ def test_frames_a_little_out_of_order_are_no_step() -> None:
     assert clock.steps == ()
 
 
+@pytest.mark.parametrize("late_s", [0.08, 0.15, 0.5])
+def test_what_is_written_late_is_no_step(late_s: float) -> None:
+    # Stamps every 10 ms; a frame reaches the file up to so much later than its stamp.
+    rng = np.random.default_rng(1)
+    true_s = np.arange(0, 20, 0.01)
+    written = np.argsort(true_s + rng.uniform(0, late_s, len(true_s)), kind="stable")
+    clock = correct_clock(stamps(*true_s[written]), 0)
+    assert clock.steps == ()
+    assert clock.time_s == pytest.approx(true_s[written])
+
+
+def test_two_threads_that_write_in_turns_are_no_steps() -> None:
+    # Each hands over 0.2 s of frames at a time, one after the other.
+    one = np.arange(0, 20, 0.01).reshape(-1, 20)
+    both_s = np.stack([one, one + 0.003], axis=1).ravel()
+    assert np.sum(np.diff(both_s) < -0.1) == 100
+    clock = correct_clock(stamps(*both_s), 0)
+    assert clock.steps == ()
+    assert clock.time_s == pytest.approx(both_s)
+
+
+@pytest.mark.parametrize("by_s", [-0.2, -0.5, -0.9, -3.0])
+def test_a_step_is_told_among_frames_that_are_written_late(by_s: float) -> None:
+    rng = np.random.default_rng(1)
+    true_s = np.arange(0, 20, 0.01)
+    shown_s = true_s + np.where(true_s >= 10, by_s, 0)
+    late_s = np.where(np.abs(true_s - 10) < 2, 0, rng.uniform(0, 0.1, len(true_s)))
+    written = np.argsort(true_s + late_s, kind="stable")
+    clock = correct_clock(stamps(*shown_s[written]), 0)
+    assert len(clock.steps) == 1
+    assert clock.steps[0].from_s == pytest.approx(10, abs=0.02)
+
+
 def test_no_frames() -> None:
     clock = correct_clock(np.empty(0, np.int64), 0)
     assert len(clock.time_s) == 0
@@ -68,7 +101,7 @@ def test_no_frames() -> None:
 @settings(deadline=None)
 def test_whatever_the_stamps_time_hardly_ever_falls(times_ns: list[int], first_ns: int) -> None:
     clock = correct_clock(np.array(times_ns, np.int64), first_ns)
-    assert np.all(np.diff(clock.time_s) > -0.0501)
+    assert np.all(np.diff(clock.time_s) > -1.0001)
     assert np.all(np.isfinite(clock.time_s))
 
 
