@@ -85,6 +85,7 @@ def _wheel_samples(
     period_s = usual_period_s(time_s[column.rows])
     own_time_s = spread_repeats(time_s[column.rows], period_s)
     raw, flagged = column.raw, column.flagged
+    below_zero = np.zeros(len(raw), np.bool_)
     if layout.unit == "pulse count":
         # A mark such as "invalid" is no count: a difference from or to it would be a jump.
         counted = ~flagged
@@ -97,6 +98,7 @@ def _wheel_samples(
         resolution = step * kph_per_count_a_second
     else:
         mean_over_s = 0.0
+        below_zero = column.value < 0
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
         speed = np.abs(column.value) * factor
         resolution = abs(place.scale) * factor
@@ -117,6 +119,7 @@ def _wheel_samples(
         mean_over_s=mean_over_s,
         no_speed=no_speed,
         too_short=column.too_short,
+        below_zero=below_zero if below_zero.any() else None,
     )
 
 

@@ -34,6 +34,11 @@ FALLING_SHARE = 0.25
 """Frames that two adapters hand over in batches go back now and then; stamps that go back so often,
 and far, are in no order of time."""
 
+SELDOM_S = 3.0
+"""No wheel-speed message comes so seldom: they are sent every 5 to 100 ms (common practice, no
+source), so that stamps in milliseconds, read as seconds, stand 5 s apart and more. At one a second,
+as a thinned recording may have them, a drive can just be judged. [s]"""
+
 FEWEST_STAMPS = 50
 """Of fewer frames than this a clock is not told to stand: an adapter may hand them over at once."""
 
@@ -47,7 +52,8 @@ class Clock:
 
     Attributes
     ----------
-    time_s : (n,) never falling by more than the disorder of the recording, less than `FAR_BACK_NS`. [s]
+    time_s : (n,) never falling by more than the disorder of the recording, which `put_in_order`
+        takes out. [s]
     steps : one span a step, from the last good time to the first one after it.
     """
 
@@ -55,18 +61,19 @@ class Clock:
     steps: tuple[Span, ...]
 
 
-def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
+def require_running_clock(frames: Frames, file: str) -> None:
     """Refuse time stamps by which nobody can tell how the car moved.
 
     Parameters
     ----------
-    time_ns : (n,) stamps of one channel in the order of the capture. [ns]
+    frames : of one channel, in the order of the capture.
     file : the recording, for the message.
 
     Raises
     ------
-    CaptureError : the stamps stand still, fall, or are in no order.
+    CaptureError : the stamps stand still, fall, are in no order, or are too far apart.
     """
+    time_ns = frames.time_ns
     if len(time_ns) < FEWEST_STAMPS:
         return
     if np.ptp(time_ns) < len(time_ns) * QUICKEST_FRAME_NS:
@@ -86,6 +93,19 @@ def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
             f"the time stamps {how}: {falling:.0%} of them go back",
             where=file,
             remedy="sort the recording by time, the oldest frame first",
+        )
+    can_ids, counts = np.unique(frames.can_id, return_counts=True)
+    of_one = time_ns[frames.can_id == can_ids[np.argmax(counts)]]
+    period_s = usual_period_s(np.sort(of_one) / 1e9)
+    if period_s > SELDOM_S:
+        raise CaptureError(
+            f"by its time stamps the commonest message here comes once in {period_s:,.0f} s; no"
+            " wheel-speed message comes so seldom",
+            where=file,
+            remedy=(
+                "give the stamps in seconds, as they may be in milliseconds or microseconds, or"
+                " record again without leaving frames out"
+            ),
         )
 
 
@@ -125,9 +145,7 @@ def put_in_order(frames: Frames, first_time_ns: int) -> tuple[Frames, Clock]:
     return frames.select(order), Clock(clock.time_s[order], clock.steps)
 
 
-def _without_steps(
-    time_ns: NDArray[np.int64], step_after: NDArray[np.intp]
-) -> NDArray[np.int64]:
+def _without_steps(time_ns: NDArray[np.int64], step_after: NDArray[np.intp]) -> NDArray[np.int64]:
     """(n,) stamps that stand still over each of these steps, and go on from there. [ns]"""
     shift = np.zeros(len(time_ns), np.int64)
     shift[step_after + 1] = time_ns[step_after] - time_ns[step_after + 1]
@@ -135,9 +153,7 @@ def _without_steps(
     return moved
 
 
-def _gone_through_twice(
-    time_ns: NDArray[np.int64], falls: NDArray[np.intp]
-) -> NDArray[np.bool_]:
+def _gone_through_twice(time_ns: NDArray[np.int64], falls: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Whether each fall of (n,) stamps is the clock's: the time it falls back over comes twice.
 
     As many frames as that time holds are counted before and after it, so long each.

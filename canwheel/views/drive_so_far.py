@@ -146,7 +146,7 @@ class DriveSoFar:
             return None
         try:
             frames, self._channel = choose_channel(frames, layout, self._channel, self.file)
-            require_running_clock(frames.time_ns, str(self.file))
+            require_running_clock(frames, str(self.file))
         except CanwheelError as error:
             self.remark = error.what
             return None
