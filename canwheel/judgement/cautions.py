@@ -145,18 +145,32 @@ def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
 def caution_fit(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
     """Say where the DBC does not fit what was heard, and what was made of it.
 
-    A corner that no frame, or not every frame, carries; values that can be no speed; and one that
-    counts the other way than the rest.
+    Corners whose message never came; one that no frame, or not every frame, carries; values that
+    can be no speed; and one that counts the other way than the rest.
     """
-    said = []
+    said = _say_unheard(track, layout)
     for corner in CORNERS:
         wheel = track.wheel(corner)
-        if len(wheel.time_s) == 0 or wheel.too_short:
+        if wheel.is_heard and (len(wheel.time_s) == 0 or wheel.too_short):
             said.append(_say_not_carried(corner, wheel, layout))
         if wheel.no_speed is not None:
             said.append(_say_no_speed(corner, wheel.no_speed, layout))
     said += [_say_opposite(corner, layout) for corner in find_opposite_sign(track)]
     return tuple(said)
+
+
+def _say_unheard(track: WheelTrack, layout: WheelLayout) -> list[str]:
+    """Say of each message that never came whose it is; it may be no message of this car's."""
+    silent: dict[str, list[str]] = {}
+    for corner in track.unheard:
+        place = layout.wheel(corner)
+        silent.setdefault(f"{place.message} (0x{place.frame_id:X})", []).append(corner.words)
+    return [
+        f"{message} was never heard, which by {layout.file} carries {say_list(corners)}: its sender"
+        f" is silent, its bus was not recorded, or {layout.file} is not quite this car's. Make sure"
+        " of the file before anything is taken apart."
+        for message, corners in silent.items()
+    ]
 
 
 def _say_not_carried(corner: Corner, wheel: WheelSamples, layout: WheelLayout) -> str:

@@ -120,6 +120,7 @@ def _wheel_samples(
         no_speed=no_speed,
         too_short=column.too_short,
         below_zero=below_zero if below_zero.any() else None,
+        is_heard=bool(np.any(place.ids.matches(frames.can_id, frames.flags))),
     )
 
 
