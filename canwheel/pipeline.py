@@ -18,7 +18,7 @@ import numpy as np
 
 from canwheel.capture.source import Progress
 from canwheel.capture.summary import CaptureSummary
-from canwheel.corners import CORNERS
+from canwheel.corners import CORNERS, Corner
 from canwheel.definitions.dbc import read_definitions
 from canwheel.definitions.layout import WheelLayout
 from canwheel.definitions.survey import find_wheels_of
@@ -43,6 +43,7 @@ from canwheel.judgement.proof import Proof, Sampling, prove_repair
 from canwheel.judgement.several import merge_drives
 from canwheel.judgement.verdict import Judgement, judge_drive
 from canwheel.track.build import build_track
+from canwheel.track.channel import never_heard
 from canwheel.track.lamps import measure_lamps
 from canwheel.track.recording import WheelRecording, read_wheels
 from canwheel.track.wheel_track import WheelTrack
@@ -122,6 +123,15 @@ class Check:
     cautions: tuple[str, ...]
     definitions_sha256: str = ""
     codes: CodesBeside | None = None
+
+    @property
+    def unexplained(self) -> tuple[Corner, ...]:
+        """Corners never heard, where the drive does not tell that it is their sender's silence."""
+        return tuple(
+            corner
+            for corner in self.track.unheard
+            if not any(f.kind == "message_missing" for f in self.judgement.corner(corner).findings)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -216,11 +226,14 @@ def judge_whole(drive: Drive) -> Check:
 
     Raises
     ------
+    CaptureError : wheel messages were never heard, and by the others nobody can tell why.
     DefinitionsError : by its definitions no corner can be read.
     """
     read = drive.recording
     judged = judge(read.frames, read.summary, drive.layout, drive.vehicle, channel=read.channel)
     _refuse_unfit(judged)
+    if judged.unexplained:
+        raise never_heard(drive.layout, judged.unexplained, read.channel, read.summary.file)
     return replace(judged, definitions_sha256=drive.definitions_sha256)
 
 

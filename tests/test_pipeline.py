@@ -11,6 +11,7 @@ from pathlib import Path
 import cantools
 import pytest
 
+from canwheel.capture import read_capture
 from canwheel.corners import CORNERS, Corner
 from canwheel.errors import CaptureError, DefinitionsError, RequestError
 from canwheel.pipeline import Check, check, compare, compare_checks
@@ -20,6 +21,7 @@ from canwheel.roadtest.layouts import BAKERY_VAN, SCHOOL_MINIBUS
 from canwheel.roadtest.recording import record_frames, write_log
 from canwheel.roadtest.simulation import Scenario, simulate
 from canwheel.views.document import document_check, document_comparison, render_json
+from canwheel.views.drive_so_far import DriveSoFar
 from canwheel.views.page import render_check_page, render_comparison_page
 from canwheel.views.screen import render_check, render_comparison
 from canwheel.views.terminal import Screen
@@ -121,6 +123,77 @@ def test_a_wheel_message_that_never_comes_is_named(tmp_path: Path) -> None:
     path.write_text("\n".join(line for line in lines if " 120#" not in line))
     with pytest.raises(CaptureError, match=r"has WHEELS_FRONT \(0xF5\) but never WHEELS_REAR"):
         check(path, dbc)
+
+
+FOUR_MESSAGES = "".join(
+    f"BO_ {0x501 + k} WHEEL_{code}: 2 BRAKE_UNIT\n"
+    f' SG_ SPEED_{code} : 7|16@0+ (0.01,-67.67) [0|250] "km/h" TESTER\n'
+    for k, code in enumerate(("FR", "FL", "RR", "RL"))
+)
+
+
+@pytest.fixture
+def in_four_messages(tmp_path: Path) -> Callable[..., tuple[Path, Path]]:
+    """Write the minute of a real drive with a message for each corner, some of them unsent.
+
+    Its own message has the four one after the other, 16 bits each.
+    """
+
+    def make(*unsent: str, only: int | None = None) -> tuple[Path, Path]:
+        capture, _ = real(ROAD_MINUTE)
+        lines = []
+        for line in gzip.decompress(capture.read_bytes()).decode().splitlines()[:only]:
+            head, is_wheels, payload = line.partition(" 0AA#")
+            if is_wheels:
+                lines += [
+                    f"{head} {0x501 + k:03X}#{payload[4 * k : 4 * k + 4]}"
+                    for k, code in enumerate(("FR", "FL", "RR", "RL"))
+                    if code not in unsent
+                ]
+            else:
+                lines.append(line)
+        log, dbc = tmp_path / f"without-{'-'.join(unsent)}.log", tmp_path / "four.dbc"
+        log.write_text("\n".join(lines) + "\n")
+        dbc.write_text(FOUR_MESSAGES)
+        return log, dbc
+
+    return make
+
+
+@real_drives
+@pytest.mark.parametrize("unsent", [("RL",), ("FR",), ("RL", "RR")])
+def test_a_corner_never_heard_beside_others_that_fit_is_a_missing_message(
+    in_four_messages: Callable[..., tuple[Path, Path]], unsent: tuple[str, ...]
+) -> None:
+    log, dbc = in_four_messages(*unsent)
+    result = check(log, dbc)
+    assert found(result) == {code: ["message_missing"] for code in sorted(unsent)}
+    assert {j.corner.value for j in result.judgement.with_verdict("faulty")} == set(unsent)
+    assert {j.verdict for j in result.judgement.corners if j.corner.value not in unsent} == {
+        "sound"
+    }
+    said = [caution for caution in result.cautions if "was never heard" in caution]
+    assert len(said) == len(unsent)
+    assert "four.dbc is not quite this car's" in said[0]
+    repaired = compare_checks([result], [check(*in_four_messages())]).proof
+    assert [c.verdict for c in repaired.corners if c.corner.value in unsent] == [
+        "repaired" for _ in unsent
+    ]
+    so_far = DriveSoFar(result.layout, result.vehicle, log)
+    so_far.add(read_capture(log, result.layout.wanted).frames)
+    so_far.judge(result.summary, at_once=True)
+    assert so_far.check is not None
+    assert found(so_far.check) == found(result)
+    assert so_far.remark == f"not heard yet: {', '.join(f'WHEEL_{code}' for code in unsent)}"
+
+
+@real_drives
+def test_a_corner_never_heard_in_a_drive_that_tells_nothing_is_refused(
+    in_four_messages: Callable[..., tuple[Path, Path]],
+) -> None:
+    log, dbc = in_four_messages("RL", only=3000)
+    with pytest.raises(CaptureError, match=r"but never WHEEL_RL \(0x504\).* the sender is silent"):
+        check(log, dbc)
 
 
 @pytest.mark.parametrize("fault", ["no_signal", "dropout"])

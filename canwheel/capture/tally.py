@@ -47,7 +47,7 @@ class Tally:
             raise CaptureError(
                 f"{self.unreadable_lines} of {self.unreadable_lines + self.frames} lines are no"
                 f" frames, the first is line {first.number}: {first.text!r}",
-                remedy="check that this is a recording of the bus",
+                remedy="check that this is a recording of the bus, with its time stamps in seconds",
             )
         if not self.frames:
             raise CaptureError(

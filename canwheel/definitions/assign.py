@@ -56,7 +56,7 @@ def find_wheels(
     definitions : of the DBC.
     vehicle : its ``[wheels]`` and ``[signals]`` come first.
     heard : what a recording holds, where that is known: of several sets of wheel speeds only
-        those that were heard come into question, if any was.
+        those that were heard the most of come into question, if any was.
 
     Raises
     ------
@@ -120,10 +120,12 @@ def _signals(definitions: Definitions, vehicle: Vehicle) -> list[WheelSignal]:
 
 
 def _heard_of(families: Sequence[Family], heard: Heard | None) -> list[Family]:
-    """Return the families of which every corner was heard."""
+    """Return the families of which the most corners were heard: all, unless a sender is silent."""
     if heard is None:
         return []
-    return [family for family in families if all(heard(wheel.place.ids) for wheel in family.wheels)]
+    counts = [sum(heard(wheel.place.ids) for wheel in family.wheels) for family in families]
+    most = max(counts, default=0)
+    return [family for family, count in zip(families, counts, strict=True) if count == most > 0]
 
 
 def _with_validity(definitions: Definitions, places: FourPlaces) -> FourPlaces:

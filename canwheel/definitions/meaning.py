@@ -29,6 +29,10 @@ _UNSET_WORDS = re.compile(r"\b(?:init\w*|reserved|not ?used|undefined|unknown)\b
 _ROAD_SPEED_KPH = 100.0
 """A stated maximum below this is a slip of the pen: every car's wheels go faster. [km/h]"""
 
+_NO_ROAD_SPEED_KPH = 400.0
+"""A wheel speed above this is none: a few road cars ever made reach it, and none of them is given a
+field that ends just there. [km/h]"""
+
 
 def words_without_value(
     words: Mapping[int, str], *, zero_can_be_unset: bool = False
@@ -50,24 +54,31 @@ def words_without_value(
 
 
 def all_ones(place: SignalPlace) -> tuple[RawRange, ...]:
-    """All bits set, where the signal's stated maximum leaves that value out.
+    """All bits set, where the signal's stated maximum leaves that value out, or no car reaches it.
 
     Common practice (no source): an unsigned signal's highest raw value says "no value". Stated
     maxima are often wrong, so one is believed only when it is a speed that cars reach or, in a
     signal that is no speed, when it leaves out less than half of the raw values.
     """
-    bits, maximum = place.bits, place.maximum
-    if bits.is_float or bits.is_signed or maximum is None or bits.length < _SHORTEST_WITH_MARK:
+    bits = place.bits
+    if bits.is_float or bits.is_signed or bits.length < _SHORTEST_WITH_MARK:
         return ()
     highest = (1 << bits.length) - 1
-    if highest * place.scale + place.offset - place.scale / 2 <= maximum:
-        return ()
     unit = speed_unit(place.unit)
-    speed_kph = maximum * KPH_PER.get(unit, 0.0) if unit is not None else 0.0
-    over_half = maximum > (highest // 2) * place.scale + place.offset
-    if speed_kph < _ROAD_SPEED_KPH and not over_half:
+    kph_per_unit = KPH_PER.get(unit, 0.0) if unit is not None else 0.0
+    beyond_cars = (highest * place.scale + place.offset) * kph_per_unit > _NO_ROAD_SPEED_KPH
+    if not beyond_cars and not _is_left_out(place, highest, kph_per_unit):
         return ()
     return (RawRange(highest, highest, "all ones"),)
+
+
+def _is_left_out(place: SignalPlace, highest: int, kph_per_unit: float) -> bool:
+    """Whether a stated maximum that can be believed leaves the highest raw value out."""
+    maximum = place.maximum
+    if maximum is None or highest * place.scale + place.offset - place.scale / 2 <= maximum:
+        return False
+    over_half = maximum > (highest // 2) * place.scale + place.offset
+    return over_half or maximum * kph_per_unit >= _ROAD_SPEED_KPH
 
 
 def _spaced(word: str) -> str:

@@ -24,7 +24,7 @@ from canwheel.discovery.search import one_step
 from canwheel.discovery.sides import first_is_left_by_turns
 from canwheel.errors import RequestError
 from canwheel.frames import Frames
-from canwheel.track.clock import correct_clock
+from canwheel.track.clock import put_in_order
 from canwheel.track.recording import read_wheels
 from canwheel.vehicle import Vehicle
 
@@ -137,10 +137,11 @@ def confirm_frames(
     ------
     RequestError : a hint does not fit the drive at all.
     """
+    frames, clock = put_in_order(frames, first_time_ns)
+    time_s = clock.time_s
     columns = [decode_signal(frames, layout.wheel(corner)) for corner in CORNERS]
     if any(len(column) < 2 for column in columns):  # noqa: PLR2004 - a line needs two
         return (Point("heard", "contradicts", "Not all of its messages were heard."),)
-    time_s = np.maximum.accumulate(correct_clock(frames.time_ns, first_time_ns).time_s)
     last_s = float(time_s[-1])
     grid = np.arange(float(time_s[0]), last_s, GRID_STEP_S)
     step = min(abs(layout.wheel(corner).scale) for corner in CORNERS)

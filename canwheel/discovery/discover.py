@@ -90,7 +90,7 @@ def discover_capture(
                 remedy=f"it has {', '.join(frames.channels)}",
             )
         frames = frames.select(frames.channel == frames.channels.index(channel))
-    require_running_clock(frames.time_ns, capture.summary.file)
+    require_running_clock(frames, capture.summary.file)
     return capture.summary, discover_wheels(frames, capture.summary.first_time_ns, hints)
 
 

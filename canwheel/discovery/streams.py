@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.frames import FrameFlag, Frames
-from canwheel.track.clock import correct_clock, usual_period_s
+from canwheel.track.clock import put_in_order, usual_period_s
 
 FEWEST_FRAMES = 40
 """A rarer message shows too little of a drive to tell a number in it from chance (our choice)."""
@@ -57,7 +57,8 @@ def streams_of(frames: Frames, first_time_ns: int) -> list[Stream]:
     frames : n frames of a capture, in its order.
     first_time_ns : the capture's first stamp. [ns]
     """
-    time_s = np.maximum.accumulate(correct_clock(frames.time_ns, first_time_ns).time_s)
+    frames, clock = put_in_order(frames, first_time_ns)
+    time_s = clock.time_s
     key = frames.can_id.astype(np.uint64)
     key |= (frames.flags & np.uint8(FrameFlag.EXTENDED)).astype(np.uint64) << np.uint64(
         _EXTENDED_BIT

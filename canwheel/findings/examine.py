@@ -59,7 +59,8 @@ class Examination:
     outcome : findings, events, what could not be judged, of all checks.
     coverage : what the drive exercised, faults and events taken out.
     typical_error_pct : one a corner: one standard deviation of its difference from what the other
-        three say, above 15 km/h; None where it was not read. [%]
+        three say, above 15 km/h: nineteen times of twenty it differs by less than two of them; None
+        where it was not read. [%]
     """
 
     outcome: Outcome
@@ -114,6 +115,14 @@ def _explained(outcome: Outcome) -> dict[Corner, list[Span]]:
 _FEWEST_SAMPLES = 50
 """A spread from fewer samples than this is no figure to show."""
 
+_MIDDLE = (0.025, 0.975)
+"""Between these shares of the differences lie..."""
+
+_SIGMAS_IN_MIDDLE = 2 * 1.96
+"""... so many standard deviations, where errors are normal. The root of mean squares says the same
+of a drive without incident, but a single wild sample at the edge of a drop-out throws it; and the
+median deviation of a coarse signal, which mostly reads the same, is nought."""
+
 
 def _typical_error_pct(track: WheelTrack, motion: Motion, corner: Corner) -> float | None:
     fast = np.nan_to_num(motion.speed_kph) > TOLD_BY_KPH
@@ -121,4 +130,7 @@ def _typical_error_pct(track: WheelTrack, motion: Motion, corner: Corner) -> flo
     with np.errstate(divide="ignore", invalid="ignore"):
         error = own / squared_relation_kph(track.speed_kph[fast], corner) - 1
     error = error[np.isfinite(error)]
-    return round(float(np.std(error)) * 100, 2) if len(error) >= _FEWEST_SAMPLES else None
+    if len(error) < _FEWEST_SAMPLES:
+        return None
+    low, high = np.quantile(error, _MIDDLE)
+    return round(float(high - low) / _SIGMAS_IN_MIDDLE * 100, 2)

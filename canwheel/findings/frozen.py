@@ -185,7 +185,7 @@ def _describe(
 ) -> Finding:
     own = track.wheel(corner)
     first, last = max(frozen, key=lambda run: own.time_s[run[1]] - own.time_s[run[0]])
-    value = float(own.speed_kph[first])
+    value = own.as_sent_kph(first)
     others = motion.others_kph(corner)[first : last + 1]
     low, high = float(np.nanmin(others)), float(np.nanmax(others))
     times = "" if len(frozen) == 1 else f", {len(frozen)} times in all"

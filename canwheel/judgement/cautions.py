@@ -9,6 +9,7 @@ from canwheel.judgement.conditions import clean_km_needed
 from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import say_km_to_drive, say_list
+from canwheel.track.direction import find_opposite_sign
 from canwheel.track.no_speed import NoSpeed
 from canwheel.track.units import assumed_scale
 from canwheel.track.wheel_track import WheelSamples, WheelTrack
@@ -138,16 +139,32 @@ def caution_scale(layout: WheelLayout, vehicle: Vehicle) -> tuple[str, ...]:
 def caution_fit(track: WheelTrack, layout: WheelLayout) -> tuple[str, ...]:
     """Say where the DBC does not fit what was heard, and what was made of it.
 
-    A corner that no frame, or not every frame, carries; and values that can be no speed.
+    Corners whose message never came; one that no frame, or not every frame, carries; values that
+    can be no speed; and one that counts the other way than the rest.
     """
-    said = []
+    said = _say_unheard(track, layout)
     for corner in CORNERS:
         wheel = track.wheel(corner)
-        if len(wheel.time_s) == 0 or wheel.too_short:
+        if wheel.is_heard and (len(wheel.time_s) == 0 or wheel.too_short):
             said.append(_say_not_carried(corner, wheel, layout))
         if wheel.no_speed is not None:
             said.append(_say_no_speed(corner, wheel.no_speed, layout))
+    said += [_say_opposite(corner, layout) for corner in find_opposite_sign(track)]
     return tuple(said)
+
+
+def _say_unheard(track: WheelTrack, layout: WheelLayout) -> list[str]:
+    """Say of each message that never came whose it is; it may be no message of this car's."""
+    silent: dict[str, list[str]] = {}
+    for corner in track.unheard:
+        place = layout.wheel(corner)
+        silent.setdefault(f"{place.message} (0x{place.frame_id:X})", []).append(corner.words)
+    return [
+        f"{message} was never heard, which by {layout.file} carries {say_list(corners)}: its sender"
+        f" is silent, its bus was not recorded, or {layout.file} is not quite this car's. Make sure"
+        " of the file before anything is taken apart."
+        for message, corners in silent.items()
+    ]
 
 
 def _say_not_carried(corner: Corner, wheel: WheelSamples, layout: WheelLayout) -> str:
@@ -187,6 +204,15 @@ def _say_no_speed(corner: Corner, no_speed: NoSpeed, layout: WheelLayout) -> str
         )
     taken = "it is taken for a jump" if no_speed.count == 1 else "they are taken for jumps"
     return f"{said}: {taken}. {_CHECK_FIELD.format(file=layout.file)}"
+
+
+def _say_opposite(corner: Corner, layout: WheelLayout) -> str:
+    return (
+        f"{layout.wheel(corner).path} ({corner.words}) has the opposite sign of the other corners,"
+        f" all the way: it counts backwards. Either {layout.file} has its sign wrong, or a sensor"
+        " that feels which way the wheel turns is not the right one, or fitted or wired the wrong"
+        " way round. Its speed is judged without the sign."
+    )
 
 
 def caution_comparison(

@@ -11,7 +11,7 @@ from canwheel.definitions.columns import decode_signal
 from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.frames import Frames
 from canwheel.outcome import Span
-from canwheel.track.clock import correct_clock, spread_batches, usual_period_s
+from canwheel.track.clock import put_in_order, spread_batches, usual_period_s
 from canwheel.track.no_speed import find_no_speed
 from canwheel.track.silence import was_listening
 from canwheel.track.units import counter_rate, kph_per_unit
@@ -44,7 +44,7 @@ def build_track(
     layout, vehicle : which signals, and what is known of the car.
     summary : of the whole capture; tells a recorder that heard nothing from a silent message.
     """
-    clock = correct_clock(frames.time_ns, summary.first_time_ns)
+    frames, clock = put_in_order(frames, summary.first_time_ns)
     factor = kph_per_unit(layout.unit, vehicle)
     fl, fr, rl, rr = (
         _wheel_samples(frames, clock.time_s, layout, layout.wheel(corner), factor)
@@ -78,13 +78,6 @@ def build_track(
     )
 
 
-def _in_time_order(time_s: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    """Sorting order and strictly rising times of samples that may be a little out of order."""
-    order = np.argsort(time_s, kind="stable")
-    in_order = time_s[order]
-    return order, spread_batches(in_order, usual_period_s(in_order))
-
-
 def _wheel_samples(
     frames: Frames,
     time_s: NDArray[np.float64],
@@ -93,9 +86,10 @@ def _wheel_samples(
     factor: float,
 ) -> WheelSamples:
     column = decode_signal(frames, place)
-    order, own_time_s = _in_time_order(time_s[column.rows])
-    period_s = usual_period_s(own_time_s)
-    raw, flagged = column.raw[order], column.flagged[order]
+    period_s = usual_period_s(time_s[column.rows])
+    own_time_s = spread_batches(time_s[column.rows], period_s)
+    raw, flagged = column.raw, column.flagged
+    below_zero = np.zeros(len(raw), np.bool_)
     if layout.unit == "pulse count":
         # A mark such as "invalid" is no count: a difference from or to it would be a jump.
         counted = ~flagged
@@ -108,8 +102,9 @@ def _wheel_samples(
         resolution = step * kph_per_count_a_second
     else:
         mean_over_s = 0.0
+        below_zero = column.value < 0
         # Some units sign the speed when the car reverses; a wheel's pace is what is compared.
-        speed = np.abs(column.value[order]) * factor
+        speed = np.abs(column.value) * factor
         resolution = abs(place.scale) * factor
     no_speed = find_no_speed(speed, raw, flagged, layout.unit)
     if no_speed is not None:
@@ -122,12 +117,14 @@ def _wheel_samples(
         speed_kph=speed,
         raw=raw,
         flagged=flagged,
-        index=frames.index[column.rows][order],
+        index=frames.index[column.rows],
         resolution_kph=resolution,
         period_s=period_s,
         mean_over_s=mean_over_s,
         no_speed=no_speed,
         too_short=column.too_short,
+        below_zero=below_zero if below_zero.any() else None,
+        is_heard=bool(np.any(place.ids.matches(frames.can_id, frames.flags))),
     )
 
 
@@ -166,8 +163,8 @@ def _helper_samples(
     frames: Frames, time_s: NDArray[np.float64], place: SignalPlace
 ) -> HelperSamples:
     column = decode_signal(frames, place)
-    order, own_time_s = _in_time_order(time_s[column.rows])
-    return HelperSamples(own_time_s, column.value[order])
+    own_s = time_s[column.rows]
+    return HelperSamples(spread_batches(own_s, usual_period_s(own_s)), column.value)
 
 
 def _recording_gaps(wheels: tuple[WheelSamples, ...]) -> tuple[Span, ...]:

@@ -1,11 +1,13 @@
-"""Which channel of a recording carries the wheels."""
+"""Which channel of a recording carries the wheels, one of whose messages may be silent."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from canwheel.capture import IdCount, read_ids
+from canwheel.corners import Corner
 from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.errors import CanwheelError, CaptureError, RequestError
 from canwheel.frames import Frames
@@ -17,6 +19,15 @@ MOST_NAMED = 12
 STRAY_SHARE = 0.01
 """A channel with less of the wheel frames than this share of the fullest one's is no bus but a
 name that damage to the file has left."""
+
+FEWEST_MESSAGES, FEWEST_CORNERS = 2, 3
+"""Where some wheel messages are never heard, the channel is still theirs if so many of them are, or
+those of so many corners: whether they are this car's, the drive tells."""
+
+_IS_SILENT = (
+    "check that the DBC fits the car and that its whole bus was recorded; if so, the sender is"
+    " silent"
+)
 
 STANDARD_MAX = 0x7FF
 """The largest identifier of 11 bits."""
@@ -39,7 +50,9 @@ class _Presence:
 def choose_channel(
     frames: Frames, layout: WheelLayout, channel: str | None, file: Path, *, damage: str = ""
 ) -> tuple[Frames, str]:
-    """Return the frames of the channel that carries all wheel messages, and its name.
+    """Return the frames of the channel that carries the wheel messages, and its name.
+
+    Some of them may never be heard there, as long as no other channel has them.
 
     Parameters
     ----------
@@ -51,8 +64,8 @@ def choose_channel(
 
     Raises
     ------
-    RequestError : there is no such channel, or more than one carries all wheel messages.
-    CaptureError : no channel carries all wheel messages, or damage has scrambled the channels.
+    RequestError : there is no such channel, or more than one carries the wheel messages.
+    CaptureError : no channel carries enough of them, or damage has scrambled the channels.
     """
     heard = [_look_at(frames, layout, number) for number in range(len(frames.channels))]
     channels = heard if channel is None else [_named(heard, channel, file)]
@@ -61,7 +74,9 @@ def choose_channel(
         for elsewhere in heard if channel is not None else ():
             if not elsewhere.missing:
                 raise _on_another(channels[0], elsewhere, file)
-        raise _with_damage(_incomplete(channels, layout, file), damage)
+        complete = _nearly_complete(channels, heard, layout)
+        if damage or not complete:  # what is damaged may have had it
+            raise _with_damage(_incomplete(channels, layout, file), damage)
     fullest = max(entry.count for entry in complete)
     stray = [entry for entry in complete if entry.count < STRAY_SHARE * fullest]
     complete = [entry for entry in complete if entry not in stray]
@@ -97,6 +112,29 @@ def _look_at(frames: Frames, layout: WheelLayout, number: int) -> _Presence:
     found = tuple(place for place, count in zip(places, counts, strict=True) if count)
     missing = tuple(place for place in places if place not in found)
     return _Presence(number, frames.channels[number], found, missing, sum(counts))
+
+
+def _nearly_complete(
+    channels: list[_Presence], heard: list[_Presence], layout: WheelLayout
+) -> list[_Presence]:
+    """Those of the channels that have the most of the wheel messages, if it is most of them.
+
+    None where what is missing there is on another channel: then it is no sender's silence.
+    """
+    most = max((len(entry.found) for entry in channels), default=0)
+    fullest = [entry for entry in channels if len(entry.found) == most]
+    return [
+        entry
+        for entry in fullest
+        if _is_enough(entry, layout)
+        and not any(place in other.found for other in heard for place in entry.missing)
+    ]
+
+
+def _is_enough(entry: _Presence, layout: WheelLayout) -> bool:
+    ids = {place.ids for place in entry.found}
+    corners = sum(place.ids in ids for place in layout.wheels)
+    return len(entry.found) >= FEWEST_MESSAGES or corners >= FEWEST_CORNERS
 
 
 def _with_damage(error: CanwheelError, damage: str) -> CanwheelError:
@@ -140,10 +178,30 @@ def _incomplete(channels: list[_Presence], layout: WheelLayout, file: Path) -> C
     return CaptureError(
         f"channel {fullest.name} has {_say(fullest.found)} but never {_say(fullest.missing)}",
         where=str(file),
-        remedy="check that the DBC fits the car and that its whole bus was recorded",
+        remedy=_IS_SILENT,
         details="\n".join(
             f"channel {entry.name} has {_say(entry.found)}" for entry in heard if entry != fullest
         ),
+    )
+
+
+def never_heard(
+    layout: WheelLayout, corners: Sequence[Corner], channel: str, file: str
+) -> CaptureError:
+    """Say that a channel never has the messages of some corners, and too little of the others.
+
+    Parameters
+    ----------
+    corners : whose messages are missing.
+    channel, file : where.
+    """
+    silent = {layout.wheel(corner).ids: layout.wheel(corner) for corner in corners}
+    found = {place.ids: place for place in layout.wheels if place.ids not in silent}
+    return CaptureError(
+        f"channel {channel} has {_say(tuple(found.values()))} but never"
+        f" {_say(tuple(silent.values()))}, and no drive by which the others are plainly this car's",
+        where=file,
+        remedy=_IS_SILENT,
     )
 
 

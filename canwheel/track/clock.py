@@ -6,11 +6,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.errors import CaptureError
+from canwheel.frames import Frames
 from canwheel.outcome import Span
 
-STEP_BACK_NS = 50_000_000
-"""Frames of several channels or adapters may be written a little out of order; a stamp further
-back than this is the clock's own step. [ns]"""
+SLIGHT_NS = 50_000_000
+"""Frames of several channels or adapters may be written out of order: a stamp no further back than
+this is nothing else. [ns]"""
+
+FAR_BACK_NS = 1_000_000_000
+"""One further back than this is the clock's own step, or the stamps are in no order at all: who
+writes for several adapters gathers for a fraction of a second, and a poor clock shakes by some
+hundredths. Between the two the frames tell which it is. [ns]"""
+
+TWICE = 1.5
+"""A clock that steps back goes through the same time twice, and twice the frames have their stamps
+in it; those that are merely written late leave no more in it than around it."""
 
 LEAP_NS = 3_600_000_000_000
 """Nobody leaves a recorder running over an hour without a frame on a drive; a longer leap is the
@@ -22,10 +32,12 @@ them where the data phase is quicker. [ns]"""
 
 FALLING_SHARE = 0.25
 """Frames that two adapters hand over in batches go back now and then; stamps that go back so often,
-and so far, are in no order of time..."""
+and far, are in no order of time."""
 
-FAR_BACK_NS = 1_000_000_000
-"""... while a poor clock shakes them by some hundredths of a second. [ns]"""
+SELDOM_S = 3.0
+"""No wheel-speed message comes so seldom: they are sent every 5 to 100 ms (common practice, no
+source), so that stamps in milliseconds, read as seconds, stand 5 s apart and more. At one a second,
+as a thinned recording may have them, a drive can just be judged. [s]"""
 
 FEWEST_STAMPS = 50
 """Of fewer frames than this a clock is not told to stand: an adapter may hand them over at once."""
@@ -48,7 +60,8 @@ class Clock:
 
     Attributes
     ----------
-    time_s : (n,) never falling by more than the disorder of the recording. [s]
+    time_s : (n,) never falling by more than the disorder of the recording, which `put_in_order`
+        takes out. [s]
     steps : one span a step, from the last good time to the first one after it.
     """
 
@@ -56,18 +69,19 @@ class Clock:
     steps: tuple[Span, ...]
 
 
-def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
+def require_running_clock(frames: Frames, file: str) -> None:
     """Refuse time stamps by which nobody can tell how the car moved.
 
     Parameters
     ----------
-    time_ns : (n,) stamps of one channel in the order of the capture. [ns]
+    frames : of one channel, in the order of the capture.
     file : the recording, for the message.
 
     Raises
     ------
-    CaptureError : the stamps stand still, fall, or are in no order.
+    CaptureError : the stamps stand still, fall, are in no order, or are too far apart.
     """
+    time_ns = frames.time_ns
     if len(time_ns) < FEWEST_STAMPS:
         return
     if np.ptp(time_ns) < len(time_ns) * QUICKEST_FRAME_NS:
@@ -88,6 +102,19 @@ def require_running_clock(time_ns: NDArray[np.int64], file: str) -> None:
             where=file,
             remedy="sort the recording by time, the oldest frame first",
         )
+    can_ids, counts = np.unique(frames.can_id, return_counts=True)
+    of_one = time_ns[frames.can_id == can_ids[np.argmax(counts)]]
+    period_s = usual_period_s(np.sort(of_one) / 1e9)
+    if period_s > SELDOM_S:
+        raise CaptureError(
+            f"by its time stamps the commonest message here comes once in {period_s:,.0f} s; no"
+            " wheel-speed message comes so seldom",
+            where=file,
+            remedy=(
+                "give the stamps in seconds, as they may be in milliseconds or microseconds, or"
+                " record again without leaving frames out"
+            ),
+        )
 
 
 def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:
@@ -101,12 +128,54 @@ def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:
     if len(time_ns) == 0:
         return Clock(np.empty(0), ())
     delta = np.diff(time_ns)
-    step_after = np.flatnonzero((delta < -STEP_BACK_NS) | (delta > LEAP_NS))
-    shift = np.zeros(len(time_ns), np.int64)
-    np.add.at(shift, step_after + 1, -delta[step_after])
-    time_s = (time_ns - first_time_ns + np.cumsum(shift)) / 1e9
+    far = np.flatnonzero((delta < -FAR_BACK_NS) | (delta > LEAP_NS))
+    without_far = _without_steps(time_ns, far)
+    near = np.flatnonzero((delta < -SLIGHT_NS) & (delta >= -FAR_BACK_NS))
+    near = near[_gone_through_twice(without_far, near)]
+    step_after = np.sort(np.concatenate((far, near)))
+    time_s = (_without_steps(time_ns, step_after) - first_time_ns) / 1e9
     steps = tuple(Span(float(time_s[i]), float(time_s[i + 1])) for i in step_after)
     return Clock(time_s, steps)
+
+
+def put_in_order(frames: Frames, first_time_ns: int) -> tuple[Frames, Clock]:
+    """Sort frames that were written a little late to where their stamps say; time never falls then.
+
+    Parameters
+    ----------
+    frames : in the order of the capture; those with one stamp keep it.
+    first_time_ns : the capture's first stamp. [ns]
+    """
+    clock = correct_clock(frames.time_ns, first_time_ns)
+    if not np.any(np.diff(clock.time_s) < 0):
+        return frames, clock
+    order = np.argsort(clock.time_s, kind="stable")
+    return frames.select(order), Clock(clock.time_s[order], clock.steps)
+
+
+def _without_steps(time_ns: NDArray[np.int64], step_after: NDArray[np.intp]) -> NDArray[np.int64]:
+    """(n,) stamps that stand still over each of these steps, and go on from there. [ns]"""
+    shift = np.zeros(len(time_ns), np.int64)
+    shift[step_after + 1] = time_ns[step_after] - time_ns[step_after + 1]
+    moved: NDArray[np.int64] = time_ns + np.cumsum(shift)
+    return moved
+
+
+def _gone_through_twice(time_ns: NDArray[np.int64], falls: NDArray[np.intp]) -> NDArray[np.bool_]:
+    """Whether each fall of (n,) stamps is the clock's: the time it falls back over comes twice.
+
+    As many frames as that time holds are counted before and after it, so long each.
+
+    Parameters
+    ----------
+    falls : (k,) positions of the last frame before each.
+    """
+    in_order = np.sort(time_ns)
+    top, bottom = np.maximum.accumulate(time_ns)[falls], time_ns[falls + 1]
+    edges = np.array([2 * bottom - top, bottom, top, 2 * top - bottom])
+    before, inside, after = np.diff(np.searchsorted(in_order, edges), axis=0)
+    twice: NDArray[np.bool_] = inside > TWICE * np.maximum(before, after) + 1
+    return twice
 
 
 def usual_period_s(time_s: NDArray[np.float64]) -> float:

@@ -55,5 +55,5 @@ def read_wheels(
     frames, chosen = choose_channel(
         recording.frames, layout, channel, capture, damage=summary.damage
     )
-    require_running_clock(frames.time_ns, summary.file)
+    require_running_clock(frames, summary.file)
     return WheelRecording(summary, chosen, frames)

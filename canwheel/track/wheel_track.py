@@ -33,6 +33,8 @@ class WheelSamples:
         0 where the unit itself sends a speed. [s]
     no_speed : what it sends that can be no speed, None where there is nothing such.
     too_short : frames of its message that end before the signal does; they are no samples.
+    below_zero : (n,) the unit gave the speed with a minus; None where it never did.
+    is_heard : whether any frame of its message came, be it one that carries the signal or not.
     """
 
     time_s: FloatColumn
@@ -45,11 +47,20 @@ class WheelSamples:
     mean_over_s: float = 0.0
     no_speed: NoSpeed | None = None
     too_short: int = 0
+    below_zero: NDArray[np.bool_] | None = None
+    is_heard: bool = True
 
     @property
     def is_unfit(self) -> bool:
-        """Whether the DBC cannot be right here: nothing carries the signal, or it is no speed."""
-        return len(self.time_s) == 0 or (self.no_speed is not None and self.no_speed.is_misplaced)
+        """Whether the DBC cannot be right here: what comes lacks the signal, or it is no speed."""
+        if len(self.time_s) == 0:
+            return self.is_heard
+        return self.no_speed is not None and self.no_speed.is_misplaced
+
+    def as_sent_kph(self, at: int) -> float:
+        """Speed of one sample with the sign that the unit gave it. [km/h]"""
+        minus = self.below_zero is not None and bool(self.below_zero[at])
+        return -float(self.speed_kph[at]) if minus else float(self.speed_kph[at])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,6 +115,11 @@ class WheelTrack:
     def unfit(self) -> tuple[Corner, ...]:
         """The corners for which the DBC does not fit what was heard."""
         return tuple(corner for corner in CORNERS if self.wheel(corner).is_unfit)
+
+    @property
+    def unheard(self) -> tuple[Corner, ...]:
+        """The corners of whose message not one frame came."""
+        return tuple(corner for corner in CORNERS if not self.wheel(corner).is_heard)
 
     @property
     def whole(self) -> Span:

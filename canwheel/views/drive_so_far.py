@@ -49,6 +49,7 @@ class DriveSoFar:
         self.file = file
         self._parts: list[Frames] = []  # each at least twice as long as the one after it
         self._channel: str | None = None
+        self._is_complete = False  # every wheel message was heard on that channel
         self._judged_at_s = -np.inf
         self._took_s = 0.0
         self._judging: threading.Thread | None = None
@@ -120,7 +121,8 @@ class DriveSoFar:
         assert self.layout is not None  # noqa: S101 - without one there are no frames to judge
         began_s = time.monotonic()
         check = judge(frames, summary, self.layout, self.car, channel=self._channel or "")
-        self.check, self.guide = check, guide_drive(check.judgement)
+        if not check.unexplained:
+            self.check, self.guide = check, guide_drive(check.judgement)
         self._took_s = time.monotonic() - began_s
 
     def _judge_or_fail(self, frames: Frames, summary: CaptureSummary) -> None:
@@ -136,21 +138,20 @@ class DriveSoFar:
         """
         frames = Frames.concatenate(self._parts)
         self._parts = [frames] if len(frames) else []
-        heard = {
-            place.message: bool(np.any(place.ids.matches(frames.can_id, frames.flags)))
+        missing = {
+            place.message: None
             for place in layout.wheels
+            if not np.any(place.ids.matches(frames.can_id, frames.flags))
         }
-        missing = [message for message, is_there in heard.items() if not is_there]
-        if missing:
-            self.remark = f"not heard yet: {', '.join(missing)}"
-            return None
+        self.remark = f"not heard yet: {', '.join(missing)}" if missing else ""
+        asked = self._channel if self._is_complete else None
         try:
-            frames, self._channel = choose_channel(frames, layout, self._channel, self.file)
-            require_running_clock(frames.time_ns, str(self.file))
+            frames, self._channel = choose_channel(frames, layout, asked, self.file)
+            require_running_clock(frames, str(self.file))
         except CanwheelError as error:
-            self.remark = error.what
+            self.remark = self.remark or error.what
             return None
-        self.remark = ""
+        self._is_complete = not missing
         return frames
 
     def speeds_kph(self, now_s: float, summary: CaptureSummary) -> tuple[float | None, ...]:

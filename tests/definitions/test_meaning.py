@@ -58,10 +58,18 @@ def place(length: int, scale: float, unit: str, maximum: float | None, **kind: b
     [
         (place(16, 0.01, "km/h", 250.0), True),
         (place(16, 0.01, "km/h", 655.34), True),
-        (place(16, 0.01, "km/h", 655.35), False),  # within the stated range
-        (place(16, 0.01, "km/h", 15.0), False),  # no car stops at 15 km/h: a slip
+        (place(15, 0.01, "km/h", 327.67), False),  # within the stated range
+        (place(15, 0.01, "km/h", 15.0), False),  # no car stops at 15 km/h: a slip
         (place(13, 0.0087, "", 1.0), False),
-        (place(16, 0.01, "km/h", None), False),
+        (place(15, 0.01, "km/h", None), False),
+        # no car reaches it, whatever is stated
+        (place(16, 0.01, "km/h", 655.35), True),
+        (place(16, 0.01, "km/h", 15.0), True),
+        (place(16, 0.0078125, "km/h", None), True),
+        (place(12, 0.1, "km/h", None), True),
+        (place(16, 0.005, "m/s", None), True),
+        (place(16, 0.05, "rpm", None), False),  # 381 km/h
+        (place(16, 0.01, "", None), False),  # of no unit nobody knows
         (place(8, 1.0, "", 254.0), True),
         (place(10, 1.0, "", 1000.0), True),
         (place(2, 1.0, "", 2.0), False),

@@ -60,6 +60,20 @@ def test_a_better_set_that_was_not_heard_gives_way(
         assert {place.message for place in layout.wheels} == {taken}
 
 
+def test_a_set_of_which_one_message_is_silent_still_comes_before_one_never_heard(
+    define: Define, recording: Callable[..., Path]
+) -> None:
+    corners = ("FL", "FR", "RL", "RR")
+    four = "".join(
+        f'BO_ {10 + i} {corner}: 2 UNIT\n SG_ WHEEL_{corner} : 0|16@1+ (0.01,0) [0|0] "km/h" X\n\n'
+        for i, corner in enumerate(corners)
+    )
+    definitions = define(unit(1, "ONE", 0.01) + four)
+    for heard, taken in (((10, 11, 13), set(corners)), ((10, 11, 1), {"ONE"})):
+        layout = find_wheels_of(definitions, Vehicle(), recording(*heard))
+        assert {place.message for place in layout.wheels} == taken
+
+
 def test_names_that_nothing_can_settle(define: Define, recording: Callable[..., Path]) -> None:
     text = unit(1, "UNIT", 0.01)
     for i, corner in enumerate(("FL", "FR", "RL", "RR")):

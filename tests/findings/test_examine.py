@@ -211,6 +211,25 @@ def test_the_typical_error_is_that_of_the_noise(make_drive: Any) -> None:
         assert loud[corner.position] == pytest.approx(2 * quiet[corner.position], rel=0.2)
 
 
+def test_one_wild_sample_makes_no_typical_error(make_drive: Any) -> None:
+    # The recording begins within a drop-out: rear right is then held against a front right of 0,
+    # and reads ten times what the other three say.
+    drive = make_drive([(0, 40), (60, 50)], ())
+    clean = examine(drive.track()).typical_error_pct
+    kph = drive.spoilt(1, 0.0, slice(0, 1))
+    kph[0, [0, 2]] = 40.0, 39.8
+    wild = examine(drive.track(kph)).typical_error_pct
+    assert wild == pytest.approx(clean, abs=0.02)
+
+
+def test_a_coarse_signal_is_not_taken_for_an_exact_one(make_drive: Any) -> None:
+    # Steps of 1 km/h on a straight road: most of the time all four read the same.
+    drive = make_drive([(0, 50.2), (60, 50.3)], (), noise=0.004)
+    for error_pct in examine(drive.track(resolution_kph=1.0)).typical_error_pct:
+        assert error_pct is not None
+        assert error_pct > 0
+
+
 def test_a_dead_corner_has_no_typical_error_and_no_distance(town: Any) -> None:
     examination = examine(town.track(town.spoilt(2, 0.0)))
     assert examination.typical_error_pct[2] is None

@@ -42,6 +42,70 @@ def test_the_only_message(town: Any, said: Any) -> None:
     assert said(track) == {c: ["message_missing"] for c in CORNERS}
 
 
+def unheard(track: Any, *corners: Corner) -> Any:
+    """Return the drive as it is heard without one frame of some corners' own messages."""
+    wheels = list(track.wheels)
+    none = np.zeros(0, np.intp)
+    for corner in corners:
+        own = track.wheel(corner)
+        wheels[corner.position] = replace(
+            own,
+            time_s=own.time_s[none],
+            speed_kph=own.speed_kph[none],
+            raw=own.raw[none],
+            flagged=own.flagged[none],
+            index=own.index[none],
+            period_s=float("nan"),
+            is_heard=False,
+        )
+    speed_kph = track.speed_kph.copy()
+    speed_kph[:, [corner.position for corner in corners]] = np.nan
+    fl, fr, rl, rr = wheels
+    return replace(track, wheels=(fl, fr, rl, rr), speed_kph=speed_kph)
+
+
+@pytest.mark.parametrize("corner", CORNERS)
+def test_a_message_of_its_own_that_never_comes(town: Any, corner: Corner) -> None:
+    track = unheard(town.track(), corner)
+    (finding,) = examine(track).outcome.findings
+    assert (finding.corner, finding.kind) == (corner, "message_missing")
+    assert finding.spans == (track.whole,)
+    assert finding.evidence["longest_gap_s"] == pytest.approx(track.duration_s, abs=0.01)
+    assert "never heard in 156 s" in finding.says
+    assert "the DBC is not quite its own" in finding.says
+
+
+def test_two_of_four_that_never_come(town: Any, said: Any) -> None:
+    track = unheard(town.track(), Corner.RL, Corner.FR)
+    assert said(track) == {"FR": ["message_missing"], "RL": ["message_missing"]}
+
+
+def test_a_dead_corner_beside_one_that_never_comes(town: Any, said: Any) -> None:
+    track = unheard(town.track(town.spoilt(0, 0.0)), Corner.RR)
+    assert said(track)["RR"] == ["message_missing"]
+    assert said(track)["FL"] == ["no_signal"]
+
+
+def test_what_is_heard_must_be_the_wheels_of_one_car(town: Any, make_drive: Any, said: Any) -> None:
+    rng = np.random.default_rng(3)
+    strange = town.track(rng.uniform(0, 100, town.kph.shape).cumsum(axis=0) % 100)
+    still = town.track(np.full(town.kph.shape, 50.0))
+    standing = make_drive([(0, 0), (60, 0)], ()).track()
+    for track in (strange, still, standing):
+        assert "RR" not in said(unheard(track, Corner.RR))
+
+
+def test_before_long_nothing_is_missed(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 0), (4, 40), (9, 55)], ())
+    assert said(unheard(drive.track(), Corner.RR)) == {}
+    assert said(unheard(town_of_few_frames(make_drive), Corner.RR)) == {}
+
+
+def town_of_few_frames(make_drive: Any) -> Any:
+    """A drive of which hardly a frame was heard: nobody can tell that one never comes."""
+    return make_drive().track(last_index=900)
+
+
 def test_a_few_lost_frames_are_no_news(town: Any, said: Any) -> None:
     assert said(silent(town, REAR, (60, 60.1), (75, 75.3), rear_later_s=0.007)) == {}
 

@@ -247,6 +247,20 @@ def test_frames_a_little_out_of_order_are_sorted() -> None:
     assert track.clock_steps == ()
 
 
+def test_a_recording_written_out_of_order_tells_what_one_in_order_does() -> None:
+    time_s = ticks(0, 30)
+    rise = np.round(np.interp(time_s, [0, 5, 15, 30], [0, 0, 5000, 6000]))
+    frames = heard((FRONT, time_s, [rise] * 4))
+    late_s = np.random.default_rng(1).uniform(0, 0.2, len(time_s))
+    written = frames.select(np.argsort(time_s + late_s, kind="stable"))
+    assert np.sum(np.diff(written.time_ns) < -50_000_000) > 50
+    in_order, mixed = build(frames, ONE_MESSAGE), build(written, ONE_MESSAGE)
+    assert mixed.clock_steps == ()
+    off_s = mixed.time_s[0] - in_order.time_s[0]  # from the first frame written, not the first sent
+    assert mixed.time_s - off_s == pytest.approx(in_order.time_s)
+    assert np.array_equal(mixed.speed_kph, in_order.speed_kph)
+
+
 # --- helpers, units, the car ---
 
 
@@ -300,6 +314,29 @@ def test_reverse_is_a_pace_like_any_other() -> None:
     )
     track = build(heard((FRONT, ticks(0, 1), [9500] * 4)), layout)  # -5 km/h
     assert track.speed_kph == pytest.approx(5.0)
+    assert track.wheel(Corner.FL).as_sent_kph(0) == pytest.approx(-5.0)
+
+
+def test_a_sign_is_kept_in_what_is_said() -> None:
+    layout = replace(
+        ONE_MESSAGE, wheels=tuple(place(FRONT, 7 + 16 * k, offset=-100.0) for k in range(4))
+    )
+    time_s = ticks(0, 120)
+    above = 10 * town_raw(time_s).T
+    backwards, stays = above.copy(), above.copy()
+    backwards[1] *= -1
+    stays[1] = -1000
+    track = build(heard((FRONT, time_s, backwards + 10_000)), layout)
+    assert examine(track).outcome.findings == ()
+    (caution,) = caution_fit(track, layout)
+    assert "M1A0.S23 (front right) has the opposite sign of the other corners" in caution
+    assert "van.dbc has its sign wrong" in caution
+    track = build(heard((FRONT, time_s, stays + 10_000)), layout)
+    (finding,) = examine(track).outcome.findings
+    assert (finding.corner, finding.kind) == (Corner.FR, "frozen")
+    assert finding.says.startswith("Stays at -10.0 km/h to the last digit")
+    assert finding.evidence["value_kph"] == -10.0
+    assert caution_fit(track, layout) == ()
 
 
 def test_what_the_vehicle_file_says_is_kept() -> None:

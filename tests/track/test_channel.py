@@ -1,5 +1,6 @@
 """The one channel that carries all wheel messages, or a clear refusal."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,10 @@ LAYOUT = WheelLayout(
     ),
     unit="km/h",
 )
+
+
+FOUR = replace(LAYOUT, wheels=tuple(place(f"WHEEL{k}", 0x1A0 + k, 7) for k in range(4)))
+"""A message for each corner, 0x1A0 to 0x1A3."""
 
 
 def heard(**by_channel: list[int]) -> Frames:
@@ -95,6 +100,43 @@ def test_a_channel_that_lacks_a_wheel_message_is_refused(file: Path) -> None:
     assert caught.value.details == "channel can1 has REAR (0x1A2)"
     with pytest.raises(CaptureError, match="channel can1 has REAR"):
         choose_channel(split, LAYOUT, "can1", file)
+
+
+def test_a_message_that_no_channel_has_leaves_the_others(file: Path) -> None:
+    for ids in ([0x1A0, 0x1A1, 0x1A3], [0x1A1, 0x1A2]):
+        assert choose_channel(heard(can0=ids, can1=[OTHER]), FOUR, None, file)[1] == "can0"
+        assert choose_channel(heard(can0=ids), FOUR, "can0", file)[1] == "can0"
+    fuller = heard(can0=[0x1A0, 0x1A1], can1=[0x1A0, 0x1A1, 0x1A2])
+    assert choose_channel(fuller, FOUR, None, file)[1] == "can1"
+    three_of_four = replace(FOUR, wheels=(*LAYOUT.wheels[:2], LAYOUT.wheels[0], FOUR.wheels[3]))
+    assert choose_channel(heard(can0=[FRONT]), three_of_four, None, file)[1] == "can0"
+
+
+def test_one_message_of_several_is_too_few(file: Path) -> None:
+    for layout in (FOUR, LAYOUT):
+        with pytest.raises(CaptureError, match="if so, the sender is silent"):
+            choose_channel(heard(can0=[0x1A0, OTHER]), layout, None, file)
+
+
+def test_what_another_channel_has_is_not_missing(file: Path) -> None:
+    split = heard(can0=[0x1A0, 0x1A1, 0x1A2], can1=[0x1A3])
+    for channel in (None, "can0"):
+        with pytest.raises(CaptureError, match=r"but never WHEEL3 \(0x1A3\)"):
+            choose_channel(split, FOUR, channel, file)
+
+
+def test_of_two_channels_that_lack_the_same_one_must_be_chosen(file: Path) -> None:
+    both = heard(can0=[0x1A0, 0x1A1, 0x1A2], can1=[0x1A0, 0x1A1, 0x1A2])
+    with pytest.raises(RequestError, match="channels can0, can1 all carry"):
+        choose_channel(both, FOUR, None, file)
+    assert choose_channel(both, FOUR, "can1", file)[1] == "can1"
+
+
+def test_a_damaged_file_may_have_lost_the_message(file: Path) -> None:
+    with pytest.raises(CaptureError, match="the file ends too early; channel can0 has WHEEL0"):
+        choose_channel(
+            heard(can0=[0x1A0, 0x1A1, 0x1A2]), FOUR, None, file, damage="the file ends too early"
+        )
 
 
 def test_a_recording_without_any_wheel_says_what_it_has(file: Path) -> None:

@@ -1,11 +1,15 @@
 """The recorder's clock: steps, repeats, leaps and batches never reach the judgement."""
 
+import re
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from canwheel.errors import CaptureError
+from canwheel.frames import Frames
 from canwheel.track.clock import (
     correct_clock,
     require_running_clock,
@@ -19,6 +23,21 @@ YEAR_S = 365 * 86400
 
 def stamps(*times_s: float) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     return np.round(np.array(times_s) * SECOND).astype(np.int64)
+
+
+def frames_at(time_ns: Any, *can_ids: int) -> Frames:
+    """Frames with these stamps, of these identifiers in turn."""
+    count = len(time_ns)
+    return Frames(
+        time_ns=np.asarray(time_ns, np.int64),
+        can_id=np.resize(np.array(can_ids or (0x1A0,), np.uint32), count),
+        flags=np.zeros(count, np.uint8),
+        length=np.full(count, 8, np.uint8),
+        data=np.zeros((count, 8), np.uint8),
+        channel=np.zeros(count, np.uint8),
+        channels=("can0",),
+        index=np.arange(count, dtype=np.int64),
+    )
 
 
 def test_a_good_clock_is_left_alone() -> None:
@@ -55,6 +74,39 @@ def test_frames_a_little_out_of_order_are_no_step() -> None:
     assert clock.steps == ()
 
 
+@pytest.mark.parametrize("late_s", [0.08, 0.15, 0.5])
+def test_what_is_written_late_is_no_step(late_s: float) -> None:
+    # Stamps every 10 ms; a frame reaches the file up to so much later than its stamp.
+    rng = np.random.default_rng(1)
+    true_s = np.arange(0, 20, 0.01)
+    written = np.argsort(true_s + rng.uniform(0, late_s, len(true_s)), kind="stable")
+    clock = correct_clock(stamps(*true_s[written]), 0)
+    assert clock.steps == ()
+    assert clock.time_s == pytest.approx(true_s[written])
+
+
+def test_two_threads_that_write_in_turns_are_no_steps() -> None:
+    # Each hands over 0.2 s of frames at a time, one after the other.
+    one = np.arange(0, 20, 0.01).reshape(-1, 20)
+    both_s = np.stack([one, one + 0.003], axis=1).ravel()
+    assert np.sum(np.diff(both_s) < -0.1) == 100
+    clock = correct_clock(stamps(*both_s), 0)
+    assert clock.steps == ()
+    assert clock.time_s == pytest.approx(both_s)
+
+
+@pytest.mark.parametrize("by_s", [-0.2, -0.5, -0.9, -3.0])
+def test_a_step_is_told_among_frames_that_are_written_late(by_s: float) -> None:
+    rng = np.random.default_rng(1)
+    true_s = np.arange(0, 20, 0.01)
+    shown_s = true_s + np.where(true_s >= 10, by_s, 0)
+    late_s = np.where(np.abs(true_s - 10) < 2, 0, rng.uniform(0, 0.1, len(true_s)))
+    written = np.argsort(true_s + late_s, kind="stable")
+    clock = correct_clock(stamps(*shown_s[written]), 0)
+    assert len(clock.steps) == 1
+    assert clock.steps[0].from_s == pytest.approx(10, abs=0.02)
+
+
 def test_no_frames() -> None:
     clock = correct_clock(np.empty(0, np.int64), 0)
     assert len(clock.time_s) == 0
@@ -68,7 +120,7 @@ def test_no_frames() -> None:
 @settings(deadline=None)
 def test_whatever_the_stamps_time_hardly_ever_falls(times_ns: list[int], first_ns: int) -> None:
     clock = correct_clock(np.array(times_ns, np.int64), first_ns)
-    assert np.all(np.diff(clock.time_s) > -0.0501)
+    assert np.all(np.diff(clock.time_s) > -1.0001)
     assert np.all(np.isfinite(clock.time_s))
 
 
@@ -129,19 +181,20 @@ def test_spread_times_rise(ticks: list[int], period_s: float) -> None:
 def test_stamps_that_stand_still_are_refused() -> None:
     for stamp in (0, 16_000_000):
         with pytest.raises(CaptureError, match="stand still") as refused:
-            require_running_clock(np.full(500, stamp), "drive.log")
+            require_running_clock(frames_at(np.full(500, stamp)), "drive.log")
         assert str(refused.value).startswith("drive.log: ")
     barely = np.arange(500, dtype=np.int64) * 10_000  # no bus carries 100,000 frames a second
     with pytest.raises(CaptureError, match="stand still"):
-        require_running_clock(barely, "drive.log")
+        require_running_clock(frames_at(barely), "drive.log")
 
 
 def test_stamps_that_fall_or_are_in_no_order_are_refused() -> None:
     rising = np.arange(1000, dtype=np.int64) * 20_000_000
     with pytest.raises(CaptureError, match="fall from frame to frame"):
-        require_running_clock(rising[::-1], "drive.log")
+        require_running_clock(frames_at(rising[::-1]), "drive.log")
+    mixed = np.random.default_rng(1).permutation(rising)
     with pytest.raises(CaptureError, match="in no order"):
-        require_running_clock(np.random.default_rng(1).permutation(rising), "drive.log")
+        require_running_clock(frames_at(mixed), "drive.log")
 
 
 def test_stamps_as_recorders_give_them_are_let_pass() -> None:
@@ -154,4 +207,25 @@ def test_stamps_as_recorders_give_them_are_let_pass() -> None:
     shaken = rising + np.random.default_rng(2).integers(-40_000_000, 40_000_000, 1000)
     batches = in_batches * 160_000_000
     for time_ns in (rising, stepped, batches, disordered.ravel(), shaken, rising[:3] * 0):
-        require_running_clock(time_ns, "drive.log")
+        require_running_clock(frames_at(time_ns), "drive.log")
+
+
+@pytest.mark.parametrize("unit_s", [1e-3, 1e-6])
+@pytest.mark.parametrize("period_s", [0.005, 0.1])
+def test_stamps_in_another_unit_than_seconds_are_refused(unit_s: float, period_s: float) -> None:
+    # Two messages, each at that pace; the second one a little later.
+    true_s = np.arange(0, 500 * period_s, period_s)
+    both_s = np.column_stack([true_s, true_s + period_s / 3]).ravel()
+    frames = frames_at(np.round(both_s / unit_s * SECOND).astype(np.int64), 0x1A0, 0x1A2)
+    seldom = f"once in {period_s / unit_s:,.0f} s; no wheel-speed message comes so seldom"
+    with pytest.raises(CaptureError, match=re.escape(seldom)) as refused:
+        require_running_clock(frames, "drive.log")
+    assert "milliseconds or microseconds" in str(refused.value)
+
+
+def test_a_slow_message_and_a_long_wait_are_let_pass() -> None:
+    slow = np.arange(600, dtype=np.int64) * SECOND
+    waited = slow // 50
+    waited[300:] += 3 * 3600 * SECOND
+    for time_ns in (slow, waited):
+        require_running_clock(frames_at(time_ns), "drive.log")
