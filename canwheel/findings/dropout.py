@@ -6,7 +6,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import GOES_WITH_BAND, GOES_WITH_TURN, Figure, Finding, Outcome
 from canwheel.track.circumstances import Circumstance, find_circumstances
 from canwheel.track.coverage import SPEED_BANDS_KPH, trace_driving
-from canwheel.track.jumps import LONGEST_JUMP_S, Jumps, find_jumps
+from canwheel.track.jumps import find_jumps
 from canwheel.track.motion import TOLD_BY_KPH, Motion
 from canwheel.track.wheel_locks import brakings, is_wheel_lock, wheel_locks
 from canwheel.track.wheel_track import WheelTrack
@@ -18,13 +18,6 @@ START_UP_S = 1.0
 SURE_BRAKINGS = 6
 """A signal that goes in so many brakings, and in nothing else, is no locking wheel, unless the
 wheel takes its time. (common practice, no source)"""
-
-OTHER_JUMPS = 3
-"""A corner that jumps so often to other values than nothing, and more often so than to nothing, is
-disturbed: what falls to nothing for no longer than a jump is one of its jumps."""
-
-JUMP_EDGE_S = 0.2
-"""A jump so near a spell is its edge, smoothed by the unit. [s]"""
 
 SURE_TIMES = 1.5
 """At so many times the speed from which a corner must read, one silence is enough to be sure."""
@@ -44,27 +37,14 @@ def find_dropout(track: WheelTrack, motion: Motion) -> Outcome:
             and spell not in locks[corner]
             and not (spell.from_the_start and spell.silent_s < START_UP_S)
         ]
-        if spells and not _is_disturbed(spells, motion.once(find_jumps, corner)):
+        jumps = motion.once(find_jumps, corner)
+        if spells and not (jumps and jumps.explain([spell.span for spell in spells])):
             moments = [spell.from_s for spell in spells]
             driving = trace_driving(track, motion)
             with_these = find_circumstances(track, motion, driving, moments, TOLD_BY_KPH)
             confidence = _confidence(spells, min(TOLD_BY_KPH, SURE_TIMES * from_kph))
             findings.append(_describe(corner, spells, motion, with_these, confidence))
     return Outcome(findings=tuple(findings))
-
-
-def _is_disturbed(spells: list[ZeroSpell], jumps: Jumps | None) -> bool:
-    """Whether the spells are but those jumps of an erratic reading that end at nothing."""
-    if jumps is None or max(spell.silent_s for spell in spells) > LONGEST_JUMP_S:
-        return False
-    elsewhere = sum(
-        all(
-            jump.to_s < spell.from_s - JUMP_EDGE_S or jump.from_s > spell.to_s + JUMP_EDGE_S
-            for spell in spells
-        )
-        for jump in jumps.spans
-    )
-    return elsewhere >= max(OTHER_JUMPS, len(spells) + 1)
 
 
 def _describe(

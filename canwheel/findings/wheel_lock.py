@@ -2,6 +2,7 @@
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, NotJudged, Outcome
+from canwheel.track.jumps import find_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_locks import open_locks, wheel_locks
 from canwheel.track.wheel_track import WheelTrack
@@ -14,6 +15,9 @@ def find_wheel_lock(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG0
     events: list[Event] = []
     not_judged: list[NotJudged] = []
     for corner, locks in wheel_locks(spells).items():
+        jumps = motion.once(find_jumps, corner)
+        if jumps and jumps.explain([spell.span for spell in spells[corner]]):
+            continue
         either = open_locks(spells[corner], locks)
         events.extend(
             _describe(corner, spell, is_open=spell in either)

@@ -1,6 +1,7 @@
 """Moments at which one corner's reading jumps away from what it was and from all the others."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,6 +108,13 @@ MOMENT_S, LONGEST_MOMENT_S = 1.0, 4.0
 """Jumps nearer to one another than the first are of one moment, be it a stone or a tyre that slips
 in jerks, which it does not for longer than the second. [s]"""
 
+OTHER_JUMPS = 3
+"""A corner that jumps so often to other values than nothing, and more often so than to nothing, is
+disturbed: what falls to nothing for no longer than a jump is one of its jumps."""
+
+EDGE_S = 0.2
+"""A jump so near a silence is its edge, smoothed by the unit. [s]"""
+
 CIRCUMFERENCES_M = np.arange(1.5, 2.5, 0.004)
 """Tyres of cars and vans roll between these; a quarter of a per cent apart. [m]"""
 
@@ -149,6 +157,19 @@ class Jumps:
                 count, began_s = count + 1, span.from_s
             last_s = span.from_s
         return count
+
+    def explain(self, silent: Sequence[Span]) -> bool:
+        """Whether these spells without a reading are but those jumps that end at nothing."""
+        if any(span.to_s - span.from_s > LONGEST_JUMP_S for span in silent):
+            return False
+        elsewhere = sum(
+            all(
+                jump.to_s < span.from_s - EDGE_S or jump.from_s > span.to_s + EDGE_S
+                for span in silent
+            )
+            for jump in self.spans
+        )
+        return elsewhere >= max(OTHER_JUMPS, len(silent) + 1)
 
     def place_on_the_wheel(self) -> tuple[float, float] | None:
         """Turn of the wheel, at one place of which they happen, and the chance of such a semblance.

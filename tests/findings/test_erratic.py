@@ -68,13 +68,17 @@ def test_pot_holes(town: Any, said: Any, holes: int, told: dict[str, list[str]])
 
 @at_each_corner
 @pytest.mark.parametrize("noise_kph", [0.8, 2.0, 5.0, 12.0])
-def test_a_noisy_signal(town: Any, only_finding: Any, corner: Corner, noise_kph: float) -> None:
+def test_a_noisy_signal(
+    town: Any, only_finding: Any, events: Any, corner: Corner, noise_kph: float
+) -> None:
     """Whether it trembles or is all over the place; it is not taken for a wheel that locks."""
     noise = np.random.default_rng(9).normal(0, noise_kph, len(town.time_s))
     kph = np.maximum(town.kph[:, corner.position] + noise * (town.kph[:, 0] > 5), 0.0)
-    finding = only_finding(town.track(town.spoilt(corner.position, kph)))
+    track = town.track(town.spoilt(corner.position, kph))
+    finding = only_finding(track)
     assert (finding.corner, finding.kind) == (corner, "erratic")
     assert finding.confidence > 0.9
+    assert events(track) == ()
     assert finding.count > 50
     assert ("noisy" in finding.says) == (noise_kph < 1)
 
