@@ -65,28 +65,27 @@ TOOTH_MATCH = 0.006
 def find_wrong_ratio(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose scale is off: one after the other, the worst first; then for a time."""
     all_along = _find_all_along(track, motion)
-    for_a_time = _find_for_a_time(
-        track.without({finding.corner: finding.spans for finding in all_along.findings})
-    )
+    rest = track.without({finding.corner: finding.spans for finding in all_along.findings})
+    for_a_time = _find_for_a_time(rest, motion if rest is track else estimate_motion(rest))
     findings = (*all_along.findings, *for_a_time)
     told = {finding.corner for finding in findings}
     not_judged = tuple(left for left in all_along.not_judged if left.corner not in told)
     return Outcome(findings=findings, not_judged=not_judged)
 
 
-def _find_for_a_time(track: WheelTrack) -> tuple[Finding, ...]:
+def _find_for_a_time(track: WheelTrack, motion: Motion) -> tuple[Finding, ...]:
     """One corner after the other, the one that is off for longest first.
 
     While one is off, the three others do not fit a rigid body either: it is taken out before they
     are asked again.
     """
-    motion = estimate_motion(track)
     off = {corner: find_off_spells(track, motion, corner) for corner in CORNERS}
     worst = max(CORNERS, key=lambda corner: off_s(off[corner]))
     if not off[worst]:
         return ()
     hidden = [Span(s.span.from_s - APART_S, s.span.to_s + APART_S) for s in off[worst]]
-    rest = _find_for_a_time(track.without({worst: hidden}))
+    without = track.without({worst: hidden})
+    rest = _find_for_a_time(without, estimate_motion(without))
     return (_describe_spells(worst, off[worst]), *(f for f in rest if f.corner is not worst))
 
 

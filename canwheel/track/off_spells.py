@@ -18,6 +18,9 @@ sound drives, ice and tight turns among them)."""
 RIGHT_SHARE = 0.025
 """So near to all that the others allow, it is right again."""
 
+STEP_S = 0.1
+"""What lasts so long is read off samples this far apart. [s]"""
+
 CALM_S = 0.5
 """Of means over this long: bumps and jumps are out. [s]"""
 
@@ -67,17 +70,20 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     own = track.wheel(corner)
     if not own.period_s > 0:
         return ()
-    calm = max(1, round(CALM_S / own.period_s))
-    least, most = (smooth(kph, calm) for kph in motion.expected_kph(corner))
-    speed = smooth(own.speed_kph, calm)
-    middle = smooth(motion.predicted_kph(corner), calm)
-    accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
+    every = max(1, round(STEP_S / own.period_s))
+    step_s = every * own.period_s
+    calm = max(1, round(CALM_S / step_s))
+    time_s, single = own.time_s[::every], own.speed_kph[::every]
+    predicted = motion.predicted_kph(corner)[::every]
+    speed, middle = smooth(single, calm), smooth(predicted, calm)
+    least, most = (smooth(kph[::every], calm) for kph in motion.expected_kph(corner))
+    accel = np.interp(time_s, track.time_s, motion.accel_mps2)
     others = [other.position for other in CORNERS if other is not corner]
-    rest = smooth(track.seen_from(corner)[:, others], calm)
+    rest = smooth(track.seen_from(corner)[::every, others], calm)
     with np.errstate(invalid="ignore"):
         # Where two stand against two, as while an axle spins, nobody can say which are right.
         alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)
-        told = (least > TOLD_BY_KPH) & ~np.isnan(own.speed_kph)
+        told = (least > TOLD_BY_KPH) & ~np.isnan(single)
         unbraked = told & (accel > -SLIP_MPS2) & (accel < HARD_MPS2)
         unpulled = told & (accel > -HARD_MPS2) & (accel < SLIP_MPS2)
         slow = unbraked & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
@@ -87,16 +93,16 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
         right &= (speed > most * (1 - RIGHT_SHARE)) & (speed < least * (1 + RIGHT_SHARE))
     spells = []
     for off in (slow, fast):
-        for first, last in _joined(own.time_s, runs(off, right)):
+        for first, last in _joined(time_s, runs(off, right)):
             inside = np.flatnonzero(off[first : last + 1]) + first
-            if len(inside) * own.period_s < SHORTEST_S:
+            if len(inside) * step_s < SHORTEST_S:
                 continue
             well_in = inside[calm // 2 : len(inside) - calm // 2]
-            share = own.speed_kph[well_in] / middle[well_in]
+            share = single[well_in] / middle[well_in]
             low, usual, high = np.nanquantile(smooth(share, calm), (0.1, 0.5, 0.9))
             spell = OffSpell(
-                span=Span(float(own.time_s[first]), float(own.time_s[last])),
-                lasts_s=len(inside) * own.period_s,
+                span=Span(float(time_s[first]), float(time_s[last])),
+                lasts_s=len(inside) * step_s,
                 ratio=float(usual),
                 least=float(low),
                 most=float(high),

