@@ -25,6 +25,7 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import FaultKind
 from canwheel.roadtest import faults
 from canwheel.roadtest.cases import Case, random_case
+from canwheel.roadtest.scene import inside
 
 SHORTEST_S = 0.2
 """Drop-outs shorter than this need not be counted exactly. [s]"""
@@ -64,7 +65,7 @@ def true_ratio(case: Case) -> float:
     corner = case.faults[0].corner
     drive, twin = case.drive(), case.twin()
     sound = twin.reading_kph[:, corner.position]
-    fast = sound > FAST_KPH
+    fast = (sound > FAST_KPH) & inside(drive.time_s, drive.windows[0])
     by_fault = np.median(drive.reading_kph[fast, corner.position] / sound[fast])
     reads = 1 / np.array(case.scenario.car.tyre_ratio)
     others = [reads[other.position] for other in CORNERS if other is not corner]
