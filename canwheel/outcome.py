@@ -75,7 +75,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What looks like a fault and is none; `corner` is None when it is not one corner's."""
+    """What looks like a fault and need not be one; `corner` is None when it is not one corner's."""
 
     kind: EventKind
     corner: Corner | None

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
-from canwheel.track.axles import find_axle_spells
+from canwheel.track.axles import LONGEST_WHEEL_SPIN_S, find_axle_spells
 from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -35,9 +35,6 @@ PAST_S = 1.0
 """A wheel that comes back from a lock-up is faster than those still in it, but no faster than the
 fastest of the four was so long before."""
 
-LONGEST_S = 15.0
-"""Nobody keeps a wheel spinning for longer; what lasts is no spin. [s]"""
-
 
 def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
     """Tell when a wheel, or both of the driven axle, spun, on the way or in starting.
@@ -60,7 +57,7 @@ def find_wheel_spin(track: WheelTrack, motion: Motion) -> Outcome:
         for first, last in runs(fast, ~fast):
             lasts_s = track.time_s[last] - track.time_s[first]
             goes_on = _goes_on(track, left_behind, first) and _gains(track, corner, first, last)
-            if SHORTEST_S <= lasts_s <= LONGEST_S and goes_on:
+            if SHORTEST_S <= lasts_s <= LONGEST_WHEEL_SPIN_S and goes_on:
                 events.append(_describe(track, motion, corner, first, last))
     return Outcome(events=tuple(sorted(events, key=lambda event: event.from_s)))
 

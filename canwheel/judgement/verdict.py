@@ -49,6 +49,11 @@ class CornerJudgement:
         """The findings that are sure enough to act on."""
         return tuple(f for f in self.findings if f.confidence >= ACT_ON_CONFIDENCE)
 
+    @property
+    def may_have_dropped_out(self) -> bool:
+        """Whether it read nothing where a locked wheel explains it, and a lost signal as well."""
+        return any(entry.kind == "dropout" for entry in self.not_judged)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judgement:
@@ -58,7 +63,7 @@ class Judgement:
     ----------
     verdict : of the whole drive.
     corners : one a corner, in corner order.
-    events : what looked like a fault and is none.
+    events : what looked like a fault and need not be one.
     coverage : what was driven.
     lamps : what the warning lamps did, where they have signals.
     """

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from canwheel.corners import Corner
+from canwheel.corners import CORNERS, Corner
 from canwheel.track.motion import MOVING_KPH, READ_FROM_KPH
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.zero_spells import told_from_kph
 
 AXLES = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 
@@ -24,59 +25,107 @@ LOST_S = 2.0
 rollers or a jack run up from standing. [s]"""
 
 
+LONGEST_WHEEL_SPIN_S = 15.0
+"""Nobody keeps one wheel spinning for longer: something holds it off the ground. [s]"""
+
+SLOW_ROLLERS_S = 5.0
+"""At walking pace sensors wake one after the other, and stop and go is short; a brake is tested on
+slow rollers for longer than this (common practice, no source). [s]"""
+
+
 @dataclass(frozen=True, slots=True)
 class AxleSpell:
-    """One axle turns while the other stands.
+    """One axle, or one wheel, turns while the rest stand.
 
     Attributes
     ----------
-    standing : the two corners that read nothing.
+    standing : the corners that read nothing: those of an axle, or three.
     from_s, to_s : first and last sample of it, with the run up from standing and down to it. [s]
     top_kph : fastest that the turning axle went. [km/h]
     from_standing : it began with the car at rest.
     """
 
-    standing: tuple[Corner, Corner]
+    standing: tuple[Corner, ...]
     from_s: float
     to_s: float
     top_kph: float
     from_standing: bool
 
     @property
-    def is_spin(self) -> bool:
-        """Whether the car tried to start."""
-        return self.from_standing and self.to_s - self.from_s < LONGEST_SPIN_S
+    def lasts_s(self) -> float:
+        """How long. [s]"""
+        return self.to_s - self.from_s
 
     @property
-    def is_on_rollers(self) -> bool:
-        """Whether something else than the road turned the axle, or held it."""
-        return self.from_standing and not self.is_spin
+    def is_spin(self) -> bool:
+        """Whether the car tried to start."""
+        return self.from_standing and self.lasts_s < LONGEST_SPIN_S
 
 
 def find_axle_spells(track: WheelTrack) -> tuple[AxleSpell, ...]:
     """Find when one axle turned and the other stood, in order of time."""
-    spells = []
-    for standing, turning in (AXLES, AXLES[::-1]):
-        still = np.max(_axle(track, standing), axis=1)
-        pace = np.min(_axle(track, turning), axis=1)
-        apart = (pace > READ_FROM_KPH) & (still < STANDS_SHARE * pace)
-        together = still > np.maximum(STANDS_SHARE * pace, READ_FROM_KPH)
-        stands = ~(pace > MOVING_KPH)
-        for first, last in runs(apart, together):
-            from_standing = not _turned_before(track, together, first)
-            from_s, to_s = float(track.time_s[first]), float(track.time_s[last])
-            if from_standing:
-                from_s, to_s = _run_up_and_down(track, stands, first, last)
-            spells.append(
-                AxleSpell(
-                    standing=standing,
-                    from_s=from_s,
-                    to_s=to_s,
-                    top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
-                    from_standing=from_standing,
-                )
-            )
+    spells = [
+        spell
+        for standing, turning in (AXLES, AXLES[::-1])
+        for spell in _find(track, standing, turning, READ_FROM_KPH)
+    ]
     return tuple(sorted(spells, key=lambda spell: spell.from_s))
+
+
+def find_raised(track: WheelTrack) -> tuple[AxleSpell, ...]:
+    """Find when something else than the road turned an axle or a wheel, or held the rest.
+
+    At walking pace an axle stands only where its sensors are known to read as slowly as that.
+    """
+    spells = [
+        spell for spell in find_axle_spells(track) if spell.from_standing and not spell.is_spin
+    ]
+    for standing, turning in (AXLES, AXLES[::-1]):
+        reads_from_kph = max(told_from_kph(track.wheel(corner)) for corner in standing)
+        spells += [
+            spell
+            for spell in _find(track, standing, turning, max(MOVING_KPH, reads_from_kph))
+            if spell.from_standing
+            and spell.lasts_s > SLOW_ROLLERS_S
+            and spell.top_kph <= READ_FROM_KPH
+        ]
+    for corner in CORNERS:
+        rest = tuple(other for other in CORNERS if other is not corner)
+        spells += [
+            spell
+            for spell in _find(track, rest, (corner,), READ_FROM_KPH)
+            if spell.from_standing and spell.lasts_s > LONGEST_WHEEL_SPIN_S
+        ]
+    return tuple(sorted(spells, key=lambda spell: spell.from_s))
+
+
+def _find(
+    track: WheelTrack,
+    standing: tuple[Corner, ...],
+    turning: tuple[Corner, ...],
+    from_kph: float,
+) -> list[AxleSpell]:
+    spells = []
+    still = np.max(_columns(track, standing), axis=1)
+    pace = np.min(_columns(track, turning), axis=1)
+    apart = (pace > from_kph) & (still < STANDS_SHARE * pace)
+    together = still > np.maximum(STANDS_SHARE * pace, from_kph)
+    stands = ~(pace > MOVING_KPH)
+    for first, last in runs(apart, together):
+        from_standing = not _turned_before(track, together, first)
+        from_s, to_s = float(track.time_s[first]), float(track.time_s[last])
+        if from_standing:
+            from_s, to_s = _run_up_and_down(track, stands, first, last)
+        spells.append(
+            AxleSpell(
+                standing=standing,
+                from_s=from_s,
+                to_s=to_s,
+                top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
+                from_standing=from_standing,
+            )
+        )
+    return spells
 
 
 def _run_up_and_down(
@@ -94,5 +143,5 @@ def _turned_before(track: WheelTrack, together: NDArray[np.bool_], first: int) -
     return bool(len(before) and track.time_s[first] - track.time_s[before[-1]] < LOST_S)
 
 
-def _axle(track: WheelTrack, corners: tuple[Corner, Corner]) -> NDArray[np.float64]:
+def _columns(track: WheelTrack, corners: tuple[Corner, ...]) -> NDArray[np.float64]:
     return track.speed_kph[:, [corner.position for corner in corners]]

@@ -11,7 +11,7 @@ from canwheel.definitions.columns import decode_signal
 from canwheel.definitions.layout import SignalPlace, WheelLayout
 from canwheel.frames import Frames
 from canwheel.outcome import Span
-from canwheel.track.clock import correct_clock, spread_repeats, usual_period_s
+from canwheel.track.clock import correct_clock, spread_batches, usual_period_s
 from canwheel.track.no_speed import find_no_speed
 from canwheel.track.silence import was_listening
 from canwheel.track.units import counter_rate, kph_per_unit
@@ -23,6 +23,10 @@ GAP_PERIODS = 5
 
 SHORTEST_GAP_S = 0.3
 """Nor is one shorter than this, however fast the message. [s]"""
+
+CATCH_UP = 4
+"""What a logger kept back comes at once when the silence ends, at the latest within so many times
+its length."""
 
 STEP_SAMPLES, FEWEST_STEPS, STEP_QUANTILE = 20_000, 20, 0.1
 """So many samples of a drive tell the unit's own step, where they have more values than this; all
@@ -78,7 +82,7 @@ def _in_time_order(time_s: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArr
     """Sorting order and strictly rising times of samples that may be a little out of order."""
     order = np.argsort(time_s, kind="stable")
     in_order = time_s[order]
-    return order, spread_repeats(in_order, usual_period_s(in_order))
+    return order, spread_batches(in_order, usual_period_s(in_order))
 
 
 def _wheel_samples(
@@ -167,14 +171,21 @@ def _helper_samples(
 
 
 def _recording_gaps(wheels: tuple[WheelSamples, ...]) -> tuple[Span, ...]:
-    """Find silences in the wheel messages in which the recorder was not listening."""
+    """Find silences in the wheel messages in which the recorder was not listening.
+
+    What a logger only hands over late is no gap: soon after, no frame is missing.
+    """
     found: dict[int, Span] = {}
     for wheel in wheels:
         silence_s = np.diff(wheel.time_s)
         heard = np.diff(wheel.index) - 1
-        is_gap = silence_s > max(SHORTEST_GAP_S, GAP_PERIODS * wheel.period_s)
+        longest_s = max(SHORTEST_GAP_S, GAP_PERIODS * wheel.period_s)
+        is_gap = silence_s > longest_s
         is_gap &= ~was_listening(wheel, silence_s, heard)
+        behind_s = wheel.time_s - wheel.period_s * np.arange(len(wheel.time_s))
         for i in np.flatnonzero(is_gap):
             span = Span(float(wheel.time_s[i]), float(wheel.time_s[i + 1]))
-            found.setdefault(round(span.from_s), span)
+            until = np.searchsorted(wheel.time_s, span.to_s + CATCH_UP * silence_s[i])
+            if np.min(behind_s[i + 1 : until + 1]) - behind_s[i] > longest_s:
+                found.setdefault(round(span.from_s), span)
     return tuple(found[key] for key in sorted(found))

@@ -31,7 +31,15 @@ FEWEST_STAMPS = 50
 """Of fewer frames than this a clock is not told to stand: an adapter may hand them over at once."""
 
 _BASE_WINDOW = 8
-"""Samples over which a period is measured, so that frames handed over in batches count fairly."""
+"""Batches over which a period is measured, a sample that comes alone being one, so that frames
+handed over together count fairly."""
+
+_TOGETHER_SHARE = 0.25
+"""Samples that come within this share of their mean distance were handed over together..."""
+
+_LONGEST_BATCH_S = 1.0
+"""... that mean being one of distances up to this: longer ones are gaps. No logger that we know of
+keeps frames back for longer (common practice, no source). [s]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,27 +110,39 @@ def correct_clock(time_ns: NDArray[np.int64], first_time_ns: int) -> Clock:
 
 
 def usual_period_s(time_s: NDArray[np.float64]) -> float:
-    """Usual time between (n,) samples; NaN for fewer than two. [s]"""
-    if len(time_s) < 2:  # noqa: PLR2004 - a period needs two samples
+    """Usual time between (n,) samples that never fall; NaN where all came at once. [s]"""
+    first = _batches(time_s)
+    if len(first) < 2:  # noqa: PLR2004 - a period needs two batches
         return float("nan")
-    window = min(_BASE_WINDOW, len(time_s) - 1)
-    return float(np.median(time_s[window:] - time_s[:-window])) / window
+    window = min(_BASE_WINDOW, len(first) - 1)
+    begin, end = first[:-window], first[window:]
+    return float(np.median((time_s[end] - time_s[begin]) / (end - begin)))
 
 
-def spread_repeats(time_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
-    """Strictly rising times from sorted ones: samples with one stamp are spread to the next stamp.
+def spread_batches(time_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
+    """Strictly rising times from sorted ones: what came together is spread to what comes next.
 
     Parameters
     ----------
     time_s : (n,) never falling. [s]
-    period_s : usual time between samples, the farthest that a sample is moved for each. [s]
+    period_s : usual time between samples, the farthest that they are spread apart. [s]
     """
-    stamp, first, count = np.unique(time_s, return_index=True, return_counts=True)
-    if len(stamp) == len(time_s):
+    first = _batches(time_s)
+    if len(first) == len(time_s):
         return time_s
     step = period_s if period_s > 0 else 1e-6
-    room = np.append(np.diff(stamp), np.inf)
+    count = np.diff(first, append=len(time_s))
+    room = np.diff(time_s[first], append=np.inf)
     pace = np.minimum(room / count, step)
     place = np.arange(len(time_s)) - np.repeat(first, count)
-    spread: NDArray[np.float64] = time_s + place * np.repeat(pace, count)
+    spread: NDArray[np.float64] = np.repeat(time_s[first], count) + place * np.repeat(pace, count)
     return spread
+
+
+def _batches(time_s: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Position of the first sample of each batch; one that comes alone is a batch of its own."""
+    if len(time_s) < 2:  # noqa: PLR2004 - one sample is no batch
+        return np.arange(len(time_s))
+    step_s = np.diff(time_s)
+    apart_s = _TOGETHER_SHARE * np.mean(np.minimum(step_s, _LONGEST_BATCH_S))
+    return np.append(0, np.flatnonzero(step_s > apart_s) + 1)

@@ -111,7 +111,7 @@ class CornerPart(Part, frozen=True):
 
 
 class EventPart(Part, frozen=True):
-    """What looks like a fault and is none."""
+    """What looks like a fault and need not be one."""
 
     kind: EventKind
     corner: Corner | None

@@ -49,7 +49,8 @@ def corner_sign(judged: CornerJudgement | None) -> CornerSign:
         case "doubtful":
             return CornerSign("?", f"DOUBTFUL: {kinds}", is_contradicted=True)
         case "sound":
-            return CornerSign("✓", "sound so far", is_contradicted=False, is_sound=True)
+            open_yet = "; drop-outs open" if judged.may_have_dropped_out else ""
+            return CornerSign("✓", f"sound so far{open_yet}", is_contradicted=False, is_sound=True)
         case _:
             return CornerSign("·", "not tested yet", is_contradicted=False)
 

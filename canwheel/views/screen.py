@@ -31,6 +31,7 @@ from canwheel.views.words import (
     COMPARISON_WORDS,
     CORNER_WORDS,
     DRIVE_WORDS,
+    EVENTS_TITLE,
     LAMP_WORDS,
     RELATION_WORDS,
     REPAIR_WORDS,
@@ -248,7 +249,7 @@ def _repair_words(repair: CornerRepair) -> CornerWords:
 
 
 def _found(title: str, judgement: Judgement, side: Side | None) -> list[RenderableType]:
-    """Findings, then what looks like a fault and is none."""
+    """Findings, then what looks like a fault and need not be one."""
     findings = [
         f"{capital(judged.corner.described(side))}, {KIND_WORDS[finding.kind]}: {finding.says} "
         f"Confidence {finding.confidence:.0%}."
@@ -262,7 +263,7 @@ def _found(title: str, judgement: Judgement, side: Side | None) -> list[Renderab
     ]
     return [
         *section(title, bullets(findings)),
-        *section("Looks like a fault and is none", bullets(events)),
+        *section(EVENTS_TITLE, bullets(events)),
     ]
 
 

@@ -66,6 +66,9 @@ RELATION_WORDS: dict[Relation, str] = {
 }
 """Stored codes and a drive, in a word or two."""
 
+EVENTS_TITLE = "Looks like a fault and need not be one"
+"""What stands over events: of some the sentence says for sure that they are none, of others not."""
+
 _TELLING: Mapping[ComparisonVerdict, RepairVerdict] = {
     "repair_proven": "repaired",
     "fault_still_there": "still_faulty",
@@ -89,6 +92,10 @@ def headline_check(judgement: Judgement, side: Side | None) -> str:
     if told:
         return _say_corners(told, side)
     if judgement.verdict == "all_sound":
+        open_at = [j.corner for j in judgement.corners if j.may_have_dropped_out]
+        if open_at:
+            names = _name_corners(open_at, side)
+            return f"no sure fault in what was driven; {names} may have dropped out"
         return "no fault in what was driven"
     untested = judgement.with_verdict("untested")
     if len(untested) == len(judgement.corners):

@@ -4,11 +4,12 @@ from dataclasses import replace
 from itertools import permutations
 from typing import Any
 
+import numpy as np
 import pytest
 
 from canwheel.corners import CORNERS
 from canwheel.findings import examine
-from canwheel.track.wheel_track import HelperSamples
+from canwheel.track.wheel_track import HelperSamples, at_times
 
 PAIRS = list(permutations(range(4), 2))
 
@@ -51,6 +52,23 @@ def test_between_messages_the_repeat_is_a_little_later(town: Any, said: Any, cop
     wheels[copy] = replace(wheels[copy], speed_kph=front.speed_kph, raw=front.raw)
     speed = track.speed_kph.copy()
     speed[:, copy] = front.speed_kph
+    told = said(replace(track, wheels=tuple(wheels), speed_kph=speed))
+    assert CORNERS[copy].value in told
+    assert {kind.rstrip("?") for kinds in told.values() for kind in kinds} == {"copied"}
+
+
+@pytest.mark.parametrize(("copy", "of"), [(2, 0), (3, 0), (0, 2), (1, 3)])
+def test_a_message_that_comes_half_as_often(town: Any, said: Any, copy: int, of: int) -> None:
+    present = np.ones(town.kph.shape, bool)
+    present[1::2, 2:] = False
+    track = town.track(present=present, rear_later_s=0.004)
+    # The rear repeats every other front value, or the front each rear value twice.
+    had = track.wheels[of].speed_kph
+    had = had[::2] if of < copy else np.append(0.0, np.repeat(had, 2))[: len(town.time_s)]
+    wheels = list(track.wheels)
+    wheels[copy] = replace(wheels[copy], speed_kph=had, raw=np.round(had * 100).astype(np.int64))
+    speed = track.speed_kph.copy()
+    speed[:, copy] = at_times(wheels[copy], track.time_s)
     told = said(replace(track, wheels=tuple(wheels), speed_kph=speed))
     assert CORNERS[copy].value in told
     assert {kind.rstrip("?") for kinds in told.values() for kind in kinds} == {"copied"}

@@ -226,6 +226,48 @@ def test_one_wheel_on_a_jack(make_drive: Any, said: Any) -> None:
         assert said(drive.track(kph)) == {}
 
 
+@at_each_corner
+def test_the_engine_turns_one_wheel_on_a_jack(
+    make_drive: Any, said: Any, events: Any, corner: Corner
+) -> None:
+    drive = make_drive([(0, 0), (5, 0), (10, 30), (30, 30), (36, 0), (40, 0)], ())
+    kph = np.zeros_like(drive.kph)
+    kph[:, corner.position] = drive.kph[:, corner.position]
+    track = drive.track(kph)
+    assert said(track) == {}
+    (event,) = events(track)
+    assert (event.kind, event.corner) == ("one_axle_turning", None)
+    assert f"Only the {corner.words} wheel turns, at up to 30 km/h" in event.says
+    assert "three signals are missing" in event.says
+    assert (event.from_s, event.to_s) == (pytest.approx(5.3, abs=0.3), pytest.approx(35.7, abs=0.3))
+
+
+BENCH = ((0, 0), (5, 0), (7, 5.2), (40, 5.2), (42, 0), (50, 0))
+"""Brakes are tested at about 5 km/h (common practice, no source)."""
+
+
+@pytest.mark.parametrize("columns", [[0, 1], [2, 3]])
+@pytest.mark.parametrize(("wake_kph", "told"), [(0.0, 1), (4.5, 0), (8.0, 0)])
+def test_a_slow_bench_is_told_where_the_standing_sensors_read_as_slowly(  # noqa: PLR0917
+    make_drive: Any, said: Any, events: Any, columns: list[int], wake_kph: float, told: int
+) -> None:
+    """Of sensors that wake at that speed nobody can tell whether their axle stood."""
+    drive = make_drive((*BENCH, (58, 10), (64, 40), (100, 45), (112, 0), (115, 0)), ())
+    kph = np.where(drive.kph < wake_kph, 0.0, drive.kph)
+    kph[np.ix_(drive.at(0, 45), columns)] = 0.0
+    track = drive.track(kph)
+    assert said(track) == {}
+    assert [event.kind for event in events(track)] == ["one_axle_turning"] * told
+
+
+def test_creeping_with_passive_sensors_is_no_bench(make_drive: Any, said: Any, events: Any) -> None:
+    drive = make_drive((*BENCH, (58, 10), (64, 40), (100, 45), (112, 0), (115, 0)), ())
+    asleep = drive.kph < np.array([3.0, 3.2, 6.0, 6.0])
+    track = drive.track(np.where(asleep, 0.0, drive.kph))
+    assert said(track) == {}
+    assert events(track) == ()
+
+
 def test_an_axle_that_falls_silent_at_speed_has_lost_its_signals(
     make_drive: Any, said: Any, events: Any
 ) -> None:

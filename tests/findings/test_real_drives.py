@@ -71,8 +71,8 @@ class RealDrive:
         """Raw values as recorded, one a frame."""
         return decode_signal(self.frames, self.layout.wheel(corner)).raw
 
-    def with_raw(self, raw_by_corner: dict[Corner, Raw]) -> WheelTrack:
-        """Write raw values into the payloads of a copy, and read that."""
+    def frames_with(self, raw_by_corner: dict[Corner, Raw]) -> Frames:
+        """Write raw values into the payloads of a copy."""
         data = self.frames.data.copy()
         for corner, raw in raw_by_corner.items():
             place = self.layout.wheel(corner)
@@ -80,8 +80,14 @@ class RealDrive:
             assert (bits.byte_order, bits.length, bits.start % 8) == ("big_endian", 16, 7)
             first, rows = bits.start // 8, decode_signal(self.frames, place).rows
             data[rows, first], data[rows, first + 1] = raw >> 8, raw & 0xFF
-        frames = replace(self.frames, data=data)
+        return replace(self.frames, data=data)
+
+    def track_of(self, frames: Frames) -> WheelTrack:
         return build_track(frames, self.layout, Vehicle(), self.summary)
+
+    def with_raw(self, raw_by_corner: dict[Corner, Raw]) -> WheelTrack:
+        """Write raw values into the payloads of a copy, and read that."""
+        return self.track_of(self.frames_with(raw_by_corner))
 
     def changed(self, corner: Corner, raw: Any, rows: Any = slice(None)) -> WheelTrack:
         """Replace one corner's raw values, in some rows or in all."""
@@ -390,3 +396,95 @@ def test_a_logger_that_kept_some_of_the_frames(
     kept = replace(kept, index=(kept.index * share).astype(np.int64))
     summary = replace(real.summary, frames=int(real.summary.frames * share))
     assert said(build_track(kept, real.layout, Vehicle(), summary)) == {}
+
+
+in_batches = pytest.mark.parametrize(
+    "batches", [(every_s, each_s) for every_s in (0.1, 0.35, 1.0) for each_s in (0.0, 1e-4)]
+)
+
+
+def handed_over(frames: Frames, every_s: float, each_s: float) -> Frames:
+    """Stamp frames as they are handed over: all that came meanwhile at once, or one by one."""
+    every_ns = round(every_s * 1e9)
+    batch_ns = frames.time_ns // every_ns * every_ns
+    place = np.arange(len(frames)) - np.searchsorted(batch_ns, batch_ns)
+    return replace(frames, time_ns=batch_ns + place * round(each_s * 1e9))
+
+
+@on_each_drive
+@in_batches
+def test_a_logger_that_hands_over_batches(
+    drives: dict[str, RealDrive], name: str, batches: tuple[float, float]
+) -> None:
+    real = drives[name]
+    examination = examine(real.track_of(handed_over(real.frames, *batches)))
+    assert examination.outcome.findings == examination.outcome.events == ()
+    assert set(verdicts(examination).values()) == {"sound"}
+
+
+@on_each_drive
+@in_batches
+def test_what_such_a_logger_did_not_hear(
+    drives: dict[str, RealDrive], said: Any, events: Any, name: str, batches: tuple[float, float]
+) -> None:
+    real = drives[name]
+    time_s = (real.frames.time_ns - real.summary.first_time_ns) / 1e9
+    lost = (time_s > 20) & (time_s < 24)
+    index = np.arange(len(real.frames)) * 80 - 80 * np.cumsum(lost)
+    kept = replace(real.frames, index=index).select(~lost)
+    track = real.track_of(handed_over(kept, *batches))
+    assert said(track) == {}
+    (gap,) = events(track)
+    assert gap.kind == "recording_gap"
+    assert gap.to_s - gap.from_s == pytest.approx(4, abs=0.4)
+
+
+def shaken(frames: Frames, by_s: float) -> Frames:
+    """Shake each stamp by up to so much, and sort the recording by them, as a converter does."""
+    off_ns = np.random.default_rng(1).uniform(-by_s, by_s, len(frames)) * 1e9
+    time_ns = frames.time_ns + off_ns.astype(np.int64)
+    order = np.argsort(time_ns, kind="stable")
+    return replace(replace(frames, time_ns=time_ns).select(order), index=frames.index)
+
+
+def partly_lost(frames: Frames, share: float) -> Frames:
+    kept = frames.select(np.random.default_rng(1).random(len(frames)) > share)
+    return replace(kept, index=frames.index[: len(kept)])
+
+
+POOR_STAMPS = {
+    "shaken by 5 ms": lambda frames: shaken(frames, 0.005),
+    "batches of 0.1 s": lambda frames: handed_over(frames, 0.1, 0.0),
+    "batches of 1 s": lambda frames: handed_over(frames, 1.0, 0.0),
+    "a tenth lost": lambda frames: partly_lost(frames, 0.1),
+}
+BETWEEN_MESSAGES = [(copy, of) for copy, of in permutations(CORNERS, 2) if copy.axle != of.axle]
+
+
+def copy_between_messages(real: RealDrive, copy: Corner, of: Corner) -> Frames:
+    newest = np.searchsorted(real.time_s(of), real.time_s(copy), "right") - 1
+    return real.frames_with({copy: real.raw(of)[np.maximum(newest, 0)]})
+
+
+@pytest.mark.parametrize("poor", POOR_STAMPS)
+@pytest.mark.parametrize(("copy", "of"), BETWEEN_MESSAGES)
+def test_a_copy_between_messages_whose_stamps_are_poor(
+    drives: dict[str, RealDrive], said: Any, poor: str, copy: Corner, of: Corner
+) -> None:
+    real = drives[TURNS]
+    frames = POOR_STAMPS[poor](copy_between_messages(real, copy, of))
+    assert said(real.track_of(frames)) == {copy.value: ["copied"]}
+    assert said(real.track_of(POOR_STAMPS[poor](real.frames))) == {}
+
+
+def test_stamps_in_no_order_cannot_tell_a_copy(drives: dict[str, RealDrive]) -> None:
+    real = drives[TURNS]
+    why = "its time stamps are too uneven to tell a copy from a twin"
+    for harmed, corners in (
+        (copy_between_messages(real, Corner.RR, Corner.FR), {Corner.FR, Corner.RR}),
+        (real.frames, set()),
+    ):
+        outcome = examine(real.track_of(shaken(harmed, 0.015))).outcome
+        assert not outcome.findings
+        assert {n.corner for n in outcome.not_judged if n.kind == "copied"} == corners
+        assert {n.why for n in outcome.not_judged if n.kind == "copied"} <= {why}

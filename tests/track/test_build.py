@@ -198,6 +198,15 @@ def test_a_few_lost_frames_are_no_gap() -> None:
     assert build(kept, ONE_MESSAGE).gaps == ()
 
 
+def test_frames_that_a_logger_hands_over_late_are_not_missing() -> None:
+    time_s = ticks(0, 20)
+    stamp_s = np.floor(time_s * 2) / 2  # every half second...
+    late_s = np.where(stamp_s == 8, 8.5, stamp_s)  # ... but once
+    assert build(heard((FRONT, late_s, [5000] * 4)), ONE_MESSAGE).gaps == ()
+    (gap,) = build(heard((FRONT, stamp_s[stamp_s != 8], [5000] * 4)), ONE_MESSAGE).gaps
+    assert gap.to_s - gap.from_s == pytest.approx(0.5, abs=0.05)
+
+
 # --- the clock ---
 
 

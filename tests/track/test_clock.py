@@ -9,7 +9,7 @@ from canwheel.errors import CaptureError
 from canwheel.track.clock import (
     correct_clock,
     require_running_clock,
-    spread_repeats,
+    spread_batches,
     usual_period_s,
 )
 
@@ -72,9 +72,15 @@ def test_whatever_the_stamps_time_hardly_ever_falls(times_ns: list[int], first_n
     assert np.all(np.isfinite(clock.time_s))
 
 
-def test_the_period_of_batches() -> None:
-    # An adapter that hands over four frames at once, every 40 ms, with one and the same stamp.
-    assert usual_period_s(np.repeat(np.arange(100) * 0.04, 4)) == pytest.approx(0.01)
+@pytest.mark.parametrize("frames", [4, 35, 100])
+@pytest.mark.parametrize("each_s", [0.0, 1e-4])
+def test_the_period_of_batches(frames: int, each_s: float) -> None:
+    # An adapter that hands over so many frames at once, with one and the same stamp, or as quickly
+    # as it can.
+    batch_s = np.arange(40) * 0.01 * frames
+    time_s = (batch_s[:, None] + each_s * np.arange(frames)).ravel()
+    assert usual_period_s(time_s) == pytest.approx(0.01)
+    assert spread_batches(time_s, 0.01) == pytest.approx(np.arange(len(time_s)) * 0.01)
 
 
 def test_the_period_of_a_message_with_lost_frames() -> None:
@@ -90,33 +96,34 @@ def test_the_period_of_one_or_two_samples() -> None:
 
 def test_repeated_stamps_are_spread_over_the_time_to_the_next() -> None:
     time_s = np.repeat([0.0, 0.04, 0.08], 4)
-    assert spread_repeats(time_s, 0.01) == pytest.approx(np.arange(12) * 0.01)
+    assert spread_batches(time_s, 0.01) == pytest.approx(np.arange(12) * 0.01)
 
 
 def test_no_sample_is_moved_by_more_than_its_period() -> None:
-    spread = spread_repeats(np.array([0.0, 0.0, 5.0, 5.0]), 0.02)
+    spread = spread_batches(np.array([0.0, 0.0, 5.0, 5.0]), 0.02)
     assert spread == pytest.approx([0.0, 0.02, 5.0, 5.02])
 
 
 def test_all_frames_with_one_stamp() -> None:
     # Then even the usual period is nought.
-    spread = spread_repeats(np.zeros(5), 0.0)
+    spread = spread_batches(np.zeros(5), 0.0)
     assert np.all(np.diff(spread) > 0)
     assert spread[-1] < 0.001
 
 
 def test_times_without_a_repeat_are_returned_as_they_are() -> None:
     time_s = np.array([0.0, 0.1, 0.2])
-    assert spread_repeats(time_s, 0.1) is time_s
+    assert spread_batches(time_s, 0.1) is time_s
 
 
 @given(st.lists(st.integers(0, 200), min_size=1, max_size=60), st.just(0.0) | st.floats(1e-4, 1.0))
 @settings(deadline=None)
 def test_spread_times_rise(ticks: list[int], period_s: float) -> None:
     time_s = np.sort(np.array(ticks, float)) / 10
-    spread = spread_repeats(time_s, period_s)
+    spread = spread_batches(time_s, period_s)
     assert np.all(np.diff(spread) > 0)
-    assert np.all(spread >= time_s)
+    assert spread[0] == time_s[0]
+    assert np.all(spread <= time_s + np.arange(len(ticks)) * max(period_s, 1e-6) + 1e-9)
 
 
 def test_stamps_that_stand_still_are_refused() -> None:

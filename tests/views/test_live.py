@@ -10,12 +10,13 @@ import pytest
 from textual.pilot import Pilot
 
 from canwheel.corners import Corner, Side
+from canwheel.outcome import NotJudged
 from canwheel.pipeline import Comparison
 from canwheel.track.lamps import Lamp
 from canwheel.views.bus_flow import BusFlow
 from canwheel.views.feeds import LiveState
 from canwheel.views.live import LiveView
-from canwheel.views.live_words import say_lamps, say_line
+from canwheel.views.live_words import corner_sign, say_lamps, say_line
 from canwheel.views.replayed_drive import ReplayedDrive
 
 PROJECT = Path(__file__).parents[2]
@@ -84,6 +85,13 @@ async def settle(view: LiveView, pilot: Pilot[None]) -> None:
 def screen_of(view: LiveView) -> list[str]:
     strips = view.screen._compositor.render_strips()  # noqa: SLF001 - the screen as text
     return ["".join(segment.text for segment in strip) for strip in strips]
+
+
+def test_a_sound_corner_that_may_have_dropped_out_says_so(shipped: Comparison) -> None:
+    sound = shipped.after.judgement.corner(Corner.FL)
+    left_open = replace(sound, not_judged=(NotJudged(Corner.FL, "dropout", "it locked, or not"),))
+    assert corner_sign(sound).line == "✓ sound so far"
+    assert corner_sign(left_open).line == "✓ sound so far; drop-outs open"
 
 
 @pytest.mark.parametrize("size", [(80, 24), (160, 50), (100, 30)])

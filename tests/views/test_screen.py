@@ -118,6 +118,10 @@ def test_a_name_from_a_file_cannot_move_the_cursor(shipped: Comparison) -> None:
     [
         (Outcome(), "ALL FOUR SOUND no fault in what was driven"),
         (
+            Outcome(not_judged=(NotJudged(Corner.FL, "dropout", "it locked, or was lost"),)),
+            "ALL FOUR SOUND no sure fault in what was driven; front left (passenger's side) may",
+        ),
+        (
             Outcome(findings=(found(Corner.FL, confidence=0.5),)),
             "NOT ENOUGH DRIVING front left (passenger's side): drop-outs",
         ),
@@ -163,6 +167,8 @@ def test_events_and_what_was_not_shown(shipped: Comparison, rejudge: Rejudge) ->
     text = one_line(render_check(rejudge(shipped.after, outcome), Screen()))
     assert "Front right (driver's side), wheel lock: Stands still while braking." in text
     assert "The car, recording gap: Nothing was heard." in text
+    # Of a locked wheel its sentence may say that it may be a lost signal as well.
+    assert "Looks like a fault and need not be one" in text
     assert "• crossed signals: no turn sharp enough" in text
     assert "• ring damage, rear left (passenger's side): too slow" in text
 

@@ -270,6 +270,7 @@ def test_the_verdict_is_said_first_and_in_words(outcomes: Pages) -> None:
         head = text[:400]
         assert all(word in head for word in words), (name, head)
     assert "Still to drive: another" in outcomes["not proven"].html
+    assert "Looks like a fault and need not be one" in outcomes["still there"].html
 
 
 def test_in_mph_no_kilometre_is_left(outcomes: Pages) -> None:
