@@ -31,6 +31,9 @@ GOES_WITH_TURN = "goes_with_turn"
 GOES_WITH_BAND = "goes_with_band_from_kph"
 """Evidence that a fault goes with a speed band: the lower end of the band. [km/h]"""
 
+OF_BOTH_PAIRS = "of_both_pairs"
+"""Evidence that two corners are exchanged and the two others as well, as if the car were turned."""
+
 
 @dataclass(frozen=True, slots=True)
 class Span:
