@@ -43,6 +43,7 @@ class AxleSpell:
     from_s, to_s : first and last sample of it, with the run up from standing and down to it. [s]
     top_kph : fastest that the turning axle went. [km/h]
     from_standing : it began with the car at rest.
+    to_the_end : the rest never read again.
     """
 
     standing: tuple[Corner, ...]
@@ -50,6 +51,7 @@ class AxleSpell:
     to_s: float
     top_kph: float
     from_standing: bool
+    to_the_end: bool
 
     @property
     def lasts_s(self) -> float:
@@ -123,6 +125,7 @@ def _find(
                 to_s=to_s,
                 top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
                 from_standing=from_standing,
+                to_the_end=not together[last:].any(),
             )
         )
     return spells
