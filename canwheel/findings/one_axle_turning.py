@@ -1,15 +1,20 @@
 """One axle or wheel turns and the rest stand: rollers, a jack, a tow; an event, no fault.
 
 Unless the turning axle shows by its turns that it rolls on a road: then the other axle's signals
-are missing, or it hangs from a tow truck.
+are missing, or it hangs from a tow truck. And three wheels that stop at once at speed did not stop.
 """
+
+from collections.abc import Iterator
+
+import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Finding, Outcome, Span
 from canwheel.track.axle_on_road import RoadSigns, find_road_signs
-from canwheel.track.axles import AxleSpell, find_raised
-from canwheel.track.motion import Motion
+from canwheel.track.axles import AxleSpell, find_lost_at_speed, find_raised
+from canwheel.track.motion import MOVING_KPH, Motion, steps_s
 from canwheel.track.wheel_track import WheelTrack
+from canwheel.track.zero_spells import ALIVE_SHARE
 
 
 def find_one_axle_turning(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001
@@ -17,7 +22,8 @@ def find_one_axle_turning(track: WheelTrack, motion: Motion) -> Outcome:  # noqa
 
     An axle that falls silent at speed is not one of these: it has lost both its signals.
     """
-    return Outcome.merge(_tell(track, spell) for spell in find_raised(track))
+    lost = tuple(f for spell in find_lost_at_speed(track) for f in _lost(track, spell))
+    return Outcome.merge((Outcome(lost), *(_tell(track, spell) for spell in find_raised(track))))
 
 
 def _tell(track: WheelTrack, spell: AxleSpell) -> Outcome:
@@ -35,6 +41,29 @@ def _tell(track: WheelTrack, spell: AxleSpell) -> Outcome:
         says=_sentence(spell, turning),
     )
     return Outcome(events=(event,))
+
+
+def _lost(track: WheelTrack, spell: AxleSpell) -> Iterator[Finding]:
+    (live,) = (corner for corner in CORNERS if corner not in spell.standing)
+    pace_kph = np.nan_to_num(track.speed_kph[:, live.position])
+    after = np.where(track.time_s >= spell.from_s, pace_kph, 0.0)
+    km = float(np.sum(after * steps_s(track))) / 3600
+    for corner in spell.standing:
+        read = track.speed_kph[:, corner.position] > ALIVE_SHARE * np.maximum(pace_kph, MOVING_KPH)
+        from_s = float(np.max(track.time_s[read], initial=0.0))
+        yield Finding(
+            corner=corner,
+            kind="no_signal",
+            confidence=0.95,
+            spans=(Span(from_s, track.duration_s) if from_s > 0 else track.whole,),
+            count=1,
+            says=(
+                f"Reads nothing from {from_s:.1f} s on: at {spell.from_s:.1f} s the last of three"
+                " corners falls silent, faster than a car can brake, while the"
+                f" {live.words} wheel goes on for {km:.2f} km at up to {spell.top_kph:.1f} km/h."
+            ),
+            evidence={"others_top_kph": round(spell.top_kph, 1), "silent_km": round(km, 3)},
+        )
 
 
 def _silent(track: WheelTrack, spell: AxleSpell, signs: RoadSigns, corner: Corner) -> Finding:

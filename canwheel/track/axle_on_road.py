@@ -41,6 +41,9 @@ BEYOND_SHARE = 0.02
 """What corners harder, or is tighter than a car turns, for more of the time than this is no car on
 a road; a wheel lifted by a kerb and a pothole pass."""
 
+STEADY_MPS2 = 0.7
+"""Harder, rollers of unequal weight part the two wheels as well. [m/s²]"""
+
 TURNED_RAD = math.pi / 2
 """It goes by turns from a quarter of a circle on: one junction. [rad]"""
 
@@ -105,9 +108,11 @@ def find_road_signs(
     step_kph = max(track.wheel(corner).resolution_kph for corner in turning)
     turned = np.abs(share) > TURN_SHARE
     turned &= rows & (np.abs(share) * pace_kph > TURN_STEPS * step_kph)
+    gain_mps2 = _gain_mps2(track, pace_kph, rows)
+    turned &= np.abs(gain_mps2) < STEADY_MPS2
     beyond = pace_mps**2 * np.abs(share) / TRACK_M > HARDEST_MPS2
     beyond |= np.abs(share) > TIGHTEST_TURN_SHARE
-    if np.sum(step_s[turned & beyond]) > BEYOND_SHARE * np.sum(step_s):
+    if np.sum(step_s[rows & beyond]) > BEYOND_SHARE * np.sum(step_s):
         return None
     angle = np.where(turned, share, 0.0) * pace_mps / TRACK_M * step_s
     left_rad, right_rad = (float(np.sum(np.maximum(way * angle, 0.0))) for way in (1, -1))
@@ -119,7 +124,7 @@ def find_road_signs(
         left_deg=math.degrees(left_rad),
         right_deg=math.degrees(right_rad),
         is_steered=_goes_with(turn_direction(track, ("steering",)), share, rows, turned),
-        gained_mps2=_gained_mps2(track, pace_kph, rows),
+        gained_mps2=float(np.nan_to_num(gain_mps2).max()),
     )
 
 
@@ -144,10 +149,14 @@ def _goes_with(
     return bool(agrees > AGREE_SHARE and (otherwise > 1 - AGREE_SHARE))
 
 
-def _gained_mps2(track: WheelTrack, pace_kph: FloatColumn, rows: NDArray[np.bool_]) -> float:
-    """How hard the axle gained speed at most, over `PULLED_S`. [m/s²]"""
-    later = samples_in(track, PULLED_S)
-    whole = rows[later:] & rows[:-later]
-    gained_kph = np.where(whole, pace_kph[later:] - pace_kph[:-later], 0.0)
-    lasts_s = np.maximum(track.time_s[later:] - track.time_s[:-later], PULLED_S)
-    return float(np.max(gained_kph / lasts_s, initial=0.0)) / KPH_PER_MPS
+def _gain_mps2(track: WheelTrack, pace_kph: FloatColumn, rows: NDArray[np.bool_]) -> FloatColumn:
+    """(n,) how hard the axle gains speed, over `PULLED_S` around; NaN where it did not roll so
+    long. [m/s²]
+    """  # noqa: D205 - one sentence, one fact
+    gain = np.full(len(rows), np.nan)
+    half = samples_in(track, PULLED_S / 2)
+    if len(rows) > 2 * half:
+        rolls = np.where(rows, pace_kph, np.nan)
+        lasts_s = np.maximum(track.time_s[2 * half :] - track.time_s[: -2 * half], PULLED_S)
+        gain[half:-half] = (rolls[2 * half :] - rolls[: -2 * half]) / lasts_s / KPH_PER_MPS
+    return gain
