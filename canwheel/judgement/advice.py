@@ -13,7 +13,7 @@ from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
-from canwheel.outcome import GOES_WITH_TURN, FaultKind, Finding
+from canwheel.outcome import GOES_WITH_TURN, OF_BOTH_PAIRS, FaultKind, Finding
 from canwheel.plain_text import capital
 
 _LOOK = (
@@ -250,6 +250,9 @@ def _told_as(template: str, finding: Finding) -> str | None:
 
 
 def _templates(finding: Finding) -> tuple[str, ...]:
+    if finding.evidence.get(OF_BOTH_PAIRS):
+        # Nobody crosses four connectors so easily as a file names two axles the wrong way round.
+        return (_DEFINITIONS, *(step for step in _CHECKS[finding.kind] if step != _DEFINITIONS))
     turning = finding.evidence.get(GOES_WITH_TURN) in {"left", "right"}
     return (_CABLE_TURNING, *_CHECKS[finding.kind]) if turning else _CHECKS[finding.kind]
 
