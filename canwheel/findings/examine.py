@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from canwheel.findings.no_signal import find_no_signal
 from canwheel.findings.one_axle_turning import find_one_axle_turning
 from canwheel.findings.recording_gap import find_recording_gap
 from canwheel.findings.ring_damage import find_ring_damage
+from canwheel.findings.turned_round import find_turned_round
 from canwheel.findings.wheel_lock import find_wheel_lock
 from canwheel.findings.wheel_spin import find_wheel_spin
 from canwheel.findings.wrong_ratio import find_wrong_ratio
@@ -43,6 +44,7 @@ CHECKS: tuple[Check, ...] = (
     find_dropout,
     find_ring_damage,
     find_crossed,
+    find_turned_round,
     find_erratic,
     find_wrong_ratio,
 )
@@ -70,7 +72,7 @@ class Examination:
 
 def examine(track: WheelTrack) -> Examination:
     """Run every check over a drive."""
-    outcomes = []
+    outcomes, whole = [], track
     motion = estimate_motion(track)
     for check in CHECKS:
         outcome = check(track, motion)
@@ -79,12 +81,33 @@ def examine(track: WheelTrack) -> Examination:
         if hidden:
             track = track.without(hidden)
             motion = estimate_motion(track)
+    outcome = _settled(Outcome.merge(outcomes))
     fl, fr, rl, rr = (_typical_error_pct(track, motion, corner) for corner in CORNERS)
     return Examination(
-        outcome=Outcome.merge(outcomes),
-        coverage=measure_coverage(track, motion),
+        outcome=outcome,
+        coverage=_coverage(whole, outcome) or measure_coverage(track, motion),
         typical_error_pct=(fl, fr, rl, rr),
     )
+
+
+def _settled(outcome: Outcome) -> Outcome:
+    """An outcome in which nothing stands as not judged that was found."""
+    found = {(finding.corner, finding.kind) for finding in outcome.findings}
+    return replace(
+        outcome,
+        not_judged=tuple(n for n in outcome.not_judged if (n.corner, n.kind) not in found),
+    )
+
+
+def _coverage(whole: WheelTrack, outcome: Outcome) -> Coverage | None:
+    """What was driven where corners are crossed, None where none are: whatever place they sit on,
+    they are wheels of this car, and tell how far it went.
+    """  # noqa: D205 - one sentence, one fact
+    others = tuple(finding for finding in outcome.findings if finding.kind != "crossed")
+    if len(others) == len(outcome.findings):
+        return None
+    track = whole.without(_explained(replace(outcome, findings=others)))
+    return measure_coverage(track, estimate_motion(track))
 
 
 EDGE_S = 0.15

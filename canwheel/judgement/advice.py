@@ -13,7 +13,7 @@ from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
-from canwheel.outcome import GOES_WITH_TURN, OFF_S, FaultKind, Finding
+from canwheel.outcome import GOES_WITH_TURN, OF_BOTH_PAIRS, OFF_S, FaultKind, Finding
 from canwheel.plain_text import capital
 
 _LOOK = (
@@ -278,6 +278,9 @@ def _told_as(template: str, finding: Finding) -> str | None:
 
 
 def _templates(finding: Finding) -> tuple[str, ...]:
+    if finding.evidence.get(OF_BOTH_PAIRS):
+        # Nobody crosses four connectors so easily as a file names two axles the wrong way round.
+        return (_DEFINITIONS, *(step for step in _CHECKS[finding.kind] if step != _DEFINITIONS))
     # No tyre and no ring changes on the way: what is off for a time is the signal.
     checks = _CHECKS["erratic" if OFF_S in finding.evidence else finding.kind]
     turning = finding.evidence.get(GOES_WITH_TURN) in {"left", "right"}

@@ -1,4 +1,4 @@
-"""One axle that runs away from the other: rollers, a jack, a tow, spinning wheels."""
+"""Wheels that turn while others stand: rollers, a jack, a tow, spinning wheels, lost signals."""
 
 from dataclasses import dataclass
 
@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.track.motion import MOVING_KPH, READ_FROM_KPH
+from canwheel.track.motion import GRIP_MPS2, MOVING_KPH, READ_FROM_KPH
 from canwheel.track.runs import runs
+from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import WheelTrack
 from canwheel.track.zero_spells import told_from_kph
 
@@ -33,6 +34,10 @@ SLOW_ROLLERS_S = 5.0
 slow rollers for longer than this (common practice, no source). [s]"""
 
 
+FALL_S = 0.5
+"""A fall from speed to nothing is timed within so long. [s]"""
+
+
 @dataclass(frozen=True, slots=True)
 class AxleSpell:
     """One axle, or one wheel, turns while the rest stand.
@@ -44,6 +49,7 @@ class AxleSpell:
     lasts_s : how long the two were plainly apart. [s]
     top_kph : fastest that the turning axle went. [km/h]
     from_standing : it began with the car at rest.
+    to_the_end : the rest never read again.
     """
 
     standing: tuple[Corner, ...]
@@ -52,6 +58,7 @@ class AxleSpell:
     lasts_s: float
     top_kph: float
     from_standing: bool
+    to_the_end: bool
 
     @property
     def is_spin(self) -> bool:
@@ -96,6 +103,31 @@ def find_raised(track: WheelTrack) -> tuple[AxleSpell, ...]:
     return tuple(sorted(spells, key=lambda spell: spell.from_s))
 
 
+def find_lost_at_speed(track: WheelTrack) -> tuple[AxleSpell, ...]:
+    """Find when the last of three wheels fell silent, faster than a car can brake, and the fourth
+    went on to the end.
+    """  # noqa: D205 - one sentence, one fact
+    spells = []
+    for corner in CORNERS:
+        rest = tuple(other for other in CORNERS if other is not corner)
+        spells += [
+            spell
+            for spell in _find(track, rest, (corner,), READ_FROM_KPH)
+            if spell.to_the_end
+            and not spell.from_standing
+            and spell.lasts_s > LONGEST_WHEEL_SPIN_S
+            and _falls(track, rest, spell.from_s)
+        ]
+    return tuple(spells)
+
+
+def _falls(track: WheelTrack, corners: tuple[Corner, ...], at_s: float) -> bool:
+    """Whether the fastest of these wheels stops faster than tyres grip."""
+    first, last = np.searchsorted(track.time_s, (at_s - FALL_S, at_s))
+    fastest = np.max(_columns(track, corners)[first : last + 1], axis=1)
+    return bool(np.nanmax(fastest) - fastest[-1] > GRIP_MPS2 * FALL_S * KPH_PER_MPS)
+
+
 def _find(
     track: WheelTrack,
     standing: tuple[Corner, ...],
@@ -122,6 +154,7 @@ def _find(
                 lasts_s=lasts_s,
                 top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
                 from_standing=from_standing,
+                to_the_end=not together[last:].any(),
             )
         )
     return spells

@@ -8,7 +8,6 @@ add. Three things that move a car apart are asked: turns, the slip of the driven
 the drive has a signal of it, which way the car turned. `road_echo` asks the road itself.
 """
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.track.motion import Motion, samples_in, smooth, squared_box, triple_surplus
+from canwheel.track.slope import fit_slope
 from canwheel.track.steering import turn_direction
 from canwheel.track.straight import STEADY_MPS2
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -31,9 +31,6 @@ CALM_S = 1.0
 
 PACE_KPH = 6.0
 """Slower, some sensors do not read yet. [km/h]"""
-
-BLOCK_S = 2.0
-"""What goes on within this long is one observation; the spread between such tells the error. [s]"""
 
 TURN_SHARE = 0.03
 """A left/right difference over speed that is a turn, not the slip of an axle (1 to 2 %)..."""
@@ -52,9 +49,6 @@ SLIP_SHARE = 0.06
 
 FEWEST_SLIP_S = 10.0
 """So much driving it takes to read slip. [s]"""
-
-FEWEST_BLOCKS = 4
-"""A slope that rests on fewer observations has no error to speak of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,22 +167,5 @@ def _slope(  # noqa: PLR0917 - a regression's own columns
     question: FloatColumn,
     instrument: FloatColumn,
 ) -> Placing | None:
-    """Slope of the answer over the question, an intercept beside it, by an instrument.
-
-    Its error is how it changes as one block of time after the other is left out (jackknife), for
-    neighbouring samples are no two observations.
-    """
-    rows = rows & np.isfinite(answer) & np.isfinite(question)
-    if rows.sum() < max(2, samples_in(track, fewest_s)):
-        return None
-    answer, question, weight = (
-        column[rows] - np.mean(column[rows]) for column in (answer, question, instrument)
-    )
-    _, block = np.unique((track.time_s[rows] // BLOCK_S).astype(np.int64), return_inverse=True)
-    above, below = np.bincount(block, weight * answer), np.bincount(block, weight * question)
-    rest = below.sum() - below
-    if len(below) < FEWEST_BLOCKS or below.sum() == 0.0 or not rest.all():
-        return None
-    without = (above.sum() - above) / rest
-    error = math.sqrt((len(below) - 1) * float(np.var(without)))
-    return Placing(float(above.sum() / below.sum()), error, LEAST_SLOPE)
+    slope = fit_slope(track, rows, fewest_s, answer, question, instrument)
+    return None if slope is None else Placing(slope.value, slope.error, LEAST_SLOPE)

@@ -2,15 +2,22 @@
 
 import numpy as np
 
+from canwheel.definitions.layout import HelperName
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 
-def turn_direction(track: WheelTrack) -> FloatColumn | None:
+def turn_direction(
+    track: WheelTrack, names: tuple[HelperName, ...] = ("yaw_rate", "steering")
+) -> FloatColumn | None:
     """(n,) positive in a left turn, by yaw rate or steering; None where the drive has neither.
 
     In the signal's own unit: its sign, and that more is tighter, is all that may be asked of it.
+
+    Parameters
+    ----------
+    names : the signals that may be asked, the first that is there.
     """
-    for name in ("yaw_rate", "steering"):
+    for name in names:
         helper = track.helpers.get(name)
         if helper is not None and len(helper.time_s) > 1:
             value = np.nan_to_num(helper.value)

@@ -366,6 +366,28 @@ def test_crossed_on_a_straight_road_is_not_judged(
     assert untested == list(CORNERS)
 
 
+def back_to_front(real: RealDrive) -> WheelTrack:
+    """Each frame's places carry what the other end's message last sent, on both sides."""
+    swapped = {}
+    for here in CORNERS:
+        there = here.same_side
+        newest = np.searchsorted(real.time_s(there), real.time_s(here), "right") - 1
+        swapped[here] = real.raw(there)[np.maximum(newest, 0)]
+    return real.with_raw(swapped)
+
+
+@pytest.mark.parametrize("helped", [True, False])
+def test_front_and_rear_exchanged_on_both_sides(
+    drives: dict[str, RealDrive], said: Any, *, helped: bool
+) -> None:
+    track = back_to_front(drives[TURNS])
+    track = track if helped else replace(track, helpers={})
+    assert said(track) == {corner.value: ["crossed"] for corner in CORNERS}
+    found = examine(track).outcome.findings
+    assert all(finding.evidence["with"] == finding.corner.same_side for finding in found)
+    assert said(back_to_front(drives[MINUTE])) == {}
+
+
 # --- two at once ---
 
 

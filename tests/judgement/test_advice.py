@@ -14,7 +14,7 @@ from canwheel.judgement.cautions import caution_check, caution_comparison, cauti
 from canwheel.judgement.proof import prove_repair
 from canwheel.judgement.verdict import Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_band, say_confidence, say_kinds, say_list
-from canwheel.outcome import FAULT_KINDS, Event, FaultKind, Finding, NotJudged
+from canwheel.outcome import FAULT_KINDS, OF_BOTH_PAIRS, Event, FaultKind, Finding, NotJudged
 from canwheel.track.units import assumed_scale
 from canwheel.vehicle import Vehicle, VehicleFacts
 
@@ -251,6 +251,19 @@ def test_what_is_no_wheels_own_is_told_once(drive: Drive, finding: MakeFinding) 
     assert steps[1].startswith(names)
     assert sum("do not look" in step.lower() for step in steps) == 1
     assert any(step.startswith("Front left, frozen reading: ") for step in steps)
+
+
+def test_where_both_pairs_are_crossed_the_files_come_before_the_cables(
+    drive: Drive, finding: MakeFinding
+) -> None:
+    found = [
+        finding(c, "crossed", (0.0, 3.0), **{"with": c.same_side, OF_BOTH_PAIRS: True})
+        for c in Corner
+    ]
+    steps = advise(drive(TOWN, *found), None)
+    assert "check the DBC" in steps[1]
+    assert place(steps, "that of rear left") == 2
+    assert sum("check the DBC" in step for step in steps) == 1
 
 
 def test_a_pair_of_crossed_corners_is_followed_once(drive: Drive, finding: MakeFinding) -> None:

@@ -1,0 +1,87 @@
+"""All four corners named as if the car were turned round: front for rear, left for right, or both.
+
+Then the four are a rigid body's all the same. That the front is the rear shows in sharp, slow
+turns, in which front wheels run ahead of rear ones, and by how that grows with the turn; that left
+is right shows by a steering or yaw-rate signal alone.
+"""
+
+from canwheel.corners import CORNERS, Corner
+from canwheel.outcome import OF_BOTH_PAIRS, Finding, NotJudged, Outcome
+from canwheel.track.motion import Motion
+from canwheel.track.slope import Slope
+from canwheel.track.steering import turn_direction
+from canwheel.track.turns import AGREE_SHARE, FEWEST_TURN_S, Swap, Turns, find_turns
+from canwheel.track.wheel_track import WheelTrack
+
+AHEAD_SHARES = (0.5, 2.5)
+"""A car's front wheels run ahead of its rear ones by so many times what those of a usual car do:
+1.3 on a real drive, 0.7 to 2.2 over simulated cars of usual measures."""
+
+SURE_ERRORS = 5.0
+"""Which axle runs ahead is sure from so many standard deviations on."""
+
+ALONG: tuple[Swap, Swap] = ((Corner.FL, Corner.RL), (Corner.FR, Corner.RR))
+ACROSS: tuple[Swap, Swap] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
+CROSSWISE: tuple[Swap, Swap] = ((Corner.FL, Corner.RR), (Corner.FR, Corner.RL))
+
+CHECK_FIRST = (
+    "Either both pairs of connectors are crossed, or, which is likelier, the DBC or the vehicle"
+    " file names the corners the wrong way round: check that first."
+)
+
+
+def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:
+    """Find whether the four are a car's only with two pairs of corners exchanged."""
+    turns = find_turns(track, motion)
+    if turns is None or turns.turn_s < FEWEST_TURN_S:
+        return Outcome()
+    ahead = turns.front_ahead()
+    mirrored = _is_mirrored(turns)
+    against = f"for {turns.turn_s:.0f} s of turning both axles turn against the steering"
+    if ahead is not None and _grows(ahead, -1) and turns.is_one_body():
+        says = (
+            f"In {turns.sharp_s:.0f} s of sharp turns the corners called rear run ahead of those"
+            " called front, as front wheels do"
+        )
+        if mirrored:
+            says += f", and {against}: front is exchanged with rear and left with right."
+            return _found(turns, CROSSWISE, 0.95, says)
+        return _found(turns, ALONG, 0.95, f"{says}: front and rear are exchanged on both sides.")
+    if mirrored and turns.is_one_body():
+        says = (
+            f"F{against[1:]}: left and right are swapped on both, or the steering signal's sign is."
+        )
+        return _found(turns, ACROSS, 0.6, says)
+    if turns.sharp_s >= FEWEST_TURN_S and not (ahead is not None and _grows(ahead, 1)):
+        why = "which axle is the front one did not show: too coarse a signal, or too quick turns"
+        return Outcome(not_judged=tuple(NotJudged(corner, "crossed", why) for corner in CORNERS))
+    return Outcome()
+
+
+def _grows(ahead: Slope, sign: int) -> bool:
+    """Whether front² − rear² surely grows as a car's does, or with the sign of one turned round."""
+    least, most = AHEAD_SHARES
+    return least < sign * ahead.value < most and abs(ahead.value) > SURE_ERRORS * ahead.error
+
+
+def _is_mirrored(turns: Turns) -> bool:
+    direction = turn_direction(turns.track)
+    return direction is not None and max(turns.turn_with(direction)) <= 1 - AGREE_SHARE
+
+
+def _found(turns: Turns, swaps: tuple[Swap, Swap], confidence: float, says: str) -> Outcome:
+    partner = {corner: other for one, two in swaps for corner, other in ((one, two), (two, one))}
+    return Outcome(
+        findings=tuple(
+            Finding(
+                corner=corner,
+                kind="crossed",
+                confidence=confidence,
+                spans=(turns.track.whole,),
+                count=1,
+                says=f"{says} {CHECK_FIRST}",
+                evidence={"with": partner[corner].value, OF_BOTH_PAIRS: True},
+            )
+            for corner in CORNERS
+        )
+    )
