@@ -36,8 +36,9 @@ caught, on snow, comes back to the others every time."""
 SLIP_SHARE = 0.04
 """A tyre that slips does not keep to one ratio as closely as this; counting twice does."""
 
-LONGEST_SLIP_S = 15.0
-"""Nobody keeps a wheel slipping for longer. [s]"""
+LONGEST_SLIP_S, LONGEST_STEADY_SLIP_S = 15.0, 3.0
+"""Nobody keeps a wheel slipping for longer than the first, nor so evenly for longer than the
+second. [s]"""
 
 SHORTEST_S = 1.5
 """A wheel slips for a shorter time than this while the car goes steadily. [s]"""
@@ -108,15 +109,24 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
                 most=float(high),
             )
             comes_back = np.mean(np.abs(share - 1) < OFF_SHARE) > MOST_RIGHT
-            if not comes_back and not _may_slip(spell):
+            steps = own.resolution_kph / np.nanmedian(middle[well_in])
+            if not comes_back and not _may_slip(spell, share, 2 * steps):
                 spells.append(spell)
     return tuple(sorted(spells, key=lambda spell: spell.span.from_s))
 
 
-def _may_slip(spell: OffSpell) -> bool:
-    """Whether it may be a driven wheel on ice."""
-    wanders = spell.most - spell.least > SLIP_SHARE * spell.ratio
-    return spell.ratio > 1 and wanders and spell.lasts_s < LONGEST_SLIP_S
+def _may_slip(spell: OffSpell, share: FloatColumn, by_steps: float) -> bool:
+    """Whether it may be a driven wheel on ice.
+
+    Parameters
+    ----------
+    share : (k,) single readings over what the others say.
+    by_steps : what the signal's steps let it wander.
+    """
+    low, high = np.nanquantile(share, (0.1, 0.9))
+    wanders = high - low > SLIP_SHARE * spell.ratio + by_steps
+    longest_s = LONGEST_SLIP_S if wanders else LONGEST_STEADY_SLIP_S
+    return spell.ratio > 1 and spell.lasts_s < longest_s
 
 
 def off_s(spells: Sequence[OffSpell]) -> float:
