@@ -1,6 +1,7 @@
 """Wheels that turn while others stand: rollers, a jack, a tow, spinning wheels, lost signals."""
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,6 +49,7 @@ class AxleSpell:
     from_s, to_s : first and last sample of it, with the run up from standing and down to it. [s]
     lasts_s : how long the two were plainly apart. [s]
     top_kph : fastest that the turning axle went. [km/h]
+    rest_kph : how fast the rest went meanwhile, the fastest of it, the median. [km/h]
     from_standing : it began with the car at rest.
     to_the_end : the rest never read again.
     """
@@ -57,6 +59,7 @@ class AxleSpell:
     to_s: float
     lasts_s: float
     top_kph: float
+    rest_kph: float
     from_standing: bool
     to_the_end: bool
 
@@ -98,7 +101,9 @@ def find_raised(track: WheelTrack) -> tuple[AxleSpell, ...]:
         spells += [
             spell
             for spell in _find(track, rest, (corner,), READ_FROM_KPH)
-            if spell.from_standing and spell.lasts_s > LONGEST_WHEEL_SPIN_S
+            if spell.from_standing
+            and spell.lasts_s > LONGEST_WHEEL_SPIN_S
+            and spell.rest_kph <= MOVING_KPH
         ]
     return tuple(sorted(spells, key=lambda spell: spell.from_s))
 
@@ -124,7 +129,8 @@ def find_lost_at_speed(track: WheelTrack) -> tuple[AxleSpell, ...]:
 def _falls(track: WheelTrack, corners: tuple[Corner, ...], at_s: float) -> bool:
     """Whether the fastest of these wheels stops faster than tyres grip."""
     first, last = np.searchsorted(track.time_s, (at_s - FALL_S, at_s))
-    fastest = np.max(_columns(track, corners)[first : last + 1], axis=1)
+    positions = [corner.position for corner in corners]
+    fastest = np.max(track.speed_kph[first : last + 1, positions], axis=1)
     return bool(np.nanmax(fastest) - fastest[-1] > GRIP_MPS2 * FALL_S * KPH_PER_MPS)
 
 
@@ -135,12 +141,15 @@ def _find(
     from_kph: float,
 ) -> list[AxleSpell]:
     spells = []
-    still = np.max(_columns(track, standing), axis=1)
-    pace = np.min(_columns(track, turning), axis=1)
+    still = reduce(np.maximum, (track.speed_kph[:, corner.position] for corner in standing))
+    pace = reduce(np.minimum, (track.speed_kph[:, corner.position] for corner in turning))
     apart = (pace > from_kph) & (still < STANDS_SHARE * pace)
+    if not apart.any():
+        return []
     together = still > np.maximum(STANDS_SHARE * pace, from_kph)
     ends = ~(pace > MOVING_KPH) | (still > MOVING_KPH)
     for first, last in runs(apart, together):
+        plainly = np.flatnonzero(apart[first : last + 1]) + first
         from_standing = not _turned_before(track, together, first)
         from_s, to_s = float(track.time_s[first]), float(track.time_s[last])
         lasts_s = to_s - from_s
@@ -152,7 +161,8 @@ def _find(
                 from_s=from_s,
                 to_s=to_s,
                 lasts_s=lasts_s,
-                top_kph=float(np.max(pace[first : last + 1][apart[first : last + 1]])),
+                top_kph=float(np.max(pace[plainly])),
+                rest_kph=float(np.median(still[plainly])),
                 from_standing=from_standing,
                 to_the_end=not together[last:].any(),
             )
@@ -175,7 +185,3 @@ def _run_up_and_down(
 def _turned_before(track: WheelTrack, together: NDArray[np.bool_], first: int) -> bool:
     before = np.flatnonzero(together[:first])
     return bool(len(before) and track.time_s[first] - track.time_s[before[-1]] < LOST_S)
-
-
-def _columns(track: WheelTrack, corners: tuple[Corner, ...]) -> NDArray[np.float64]:
-    return track.speed_kph[:, [corner.position for corner in corners]]

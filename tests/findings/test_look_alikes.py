@@ -255,6 +255,16 @@ def test_the_engine_turns_one_wheel_on_a_jack(
     assert (event.from_s, event.to_s) == (pytest.approx(5.3, abs=0.3), pytest.approx(35.7, abs=0.3))
 
 
+def test_a_noisy_corner_of_a_car_that_crawls_is_on_no_jack(
+    make_drive: Any, said: Any, events: Any
+) -> None:
+    drive = make_drive([(0, 0), (5, 3), (60, 3), (70, 40), (120, 45)], ())
+    noise = np.random.default_rng(2).normal(0, 9, len(drive.time_s)) * (drive.kph[:, 0] > 2)
+    track = drive.track(drive.spoilt(0, np.maximum(drive.kph[:, 0] + noise, 0.0)))
+    assert said(track) == {"FL": ["erratic"]}
+    assert events(track) == ()
+
+
 BENCH = ((0, 0), (5, 0), (7, 5.2), (40, 5.2), (42, 0), (50, 0))
 """Brakes are tested at about 5 km/h (common practice, no source)."""
 
