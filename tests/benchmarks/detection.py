@@ -135,6 +135,18 @@ class Flagged(faults.FlaggedInvalid):
         return scene.draw_windows("any", rng, per_km=0.0, lasting_s=lasting_s, above_kph=FAST_KPH)
 
 
+@dataclass(frozen=True, slots=True)
+class Halved(faults.Miscounted):
+    """Every second pulse lost once on the way."""
+
+    lasts_s: float = 1.0
+
+    def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
+        """Anywhere above the speed by which every sensor must read."""
+        lasting_s = (self.lasts_s, self.lasts_s)
+        return scene.draw_windows("any", rng, per_km=0.0, lasting_s=lasting_s, above_kph=FAST_KPH)
+
+
 def fast(motion: Motion) -> BoolColumn:
     """Above the speed by which every sensor must read."""
     return np.abs(motion.speed_mps) * KPH > FAST_KPH
@@ -244,6 +256,10 @@ def _ratio(draw: Draw, pct: float) -> tuple[Effect, ...]:
     return (faults.WrongRatio(draw.corner, tyre=1 + sign(draw.rng) * pct / 100),)
 
 
+def _half(draw: Draw, lasts_s: float) -> tuple[Effect, ...]:
+    return (Halved(draw.corner, lasts_s=lasts_s),)
+
+
 def _crossed(draw: Draw, turned_s: float, *, across: bool) -> tuple[Effect, ...]:
     other = draw.corner.mirror if across else draw.corner.same_side
     counts = partial(turning, radius_m=WIDE_M if across else TIGHT_M)
@@ -258,6 +274,10 @@ def _jump(draw: Draw, size_kph: float) -> tuple[Effect, ...]:
 def _jump_times(draw: Draw, times: float) -> tuple[Effect, ...]:
     size = (BIG_JUMP_KPH, BIG_JUMP_KPH * 1.001)
     return (Jumps(draw.corner, size_kph=size, lasting_s=(JUMP_S, JUMP_S), times=int(times)),)
+
+
+def _tremble(draw: Draw, sd_kph: float) -> tuple[Effect, ...]:
+    return (faults.Noisy(draw.corner, sd_kph=sd_kph),)
 
 
 def _flagged(draw: Draw, lasts_s: float) -> tuple[Effect, ...]:
@@ -327,6 +347,7 @@ SWEEPS = (
         in_unit=False,
         minutes=CURVE_MINUTES,
     ),
+    Sweep("half the pulses lost", "once, for [s]", (1, 2, 3, 5, 8), _half, minutes=2.0),
     Sweep(
         "left and right crossed",
         "seconds of turns, steering known [s]",
@@ -365,6 +386,13 @@ SWEEPS = (
     ),
     Sweep("erratic: size", "ten jumps of [km/h]", (2, 4, 6, 8, 12), _jump, minutes=2.0),
     Sweep("erratic: times", "so many of 20 km/h", (2, 3, 5, 7, 10), _jump_times, minutes=2.0),
+    Sweep(
+        "erratic: trembling",
+        "all the way, by one s.d. of [km/h]",
+        (0.25, 0.5, 1, 2, 4),
+        _tremble,
+        minutes=2.0,
+    ),
     Sweep("flagged invalid", "once, for [s]", (0.01, 0.02, 0.05, 0.1, 0.2), _flagged),
     Sweep("message missing", "once, for [s]", (0.3, 0.6, 0.9, 1.2, 2), _silent),
 )
