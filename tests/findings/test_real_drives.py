@@ -295,6 +295,42 @@ def test_erratic(
 
 @on_each_drive
 @at_each_corner
+@pytest.mark.parametrize("noise_kph", [1.0, 3.0, 10.0])
+def test_noise(
+    drives: dict[str, RealDrive], said: Any, name: str, corner: Corner, noise_kph: float
+) -> None:
+    """Every reading is off, by a fiftieth of the speed or by a fifth."""
+    real = drives[name]
+    raw, least = real.raw(corner), real.standstill(corner)
+    noise = np.random.default_rng(corner.position).normal(0, real.kph(corner, noise_kph), len(raw))
+    moving = raw > least + real.kph(corner, 8.0)
+    noisy = np.maximum(raw + np.round(noise * moving).astype(np.int64), least)
+    assert said(real.changed(corner, noisy)) == {corner.value: ["erratic"]}
+
+
+@on_each_drive
+@at_each_corner
+@pytest.mark.parametrize("ratio", [0.5, 0.9, 1.1, 2.0])
+def test_off_for_a_time(
+    drives: dict[str, RealDrive], only_finding: Any, name: str, corner: Corner, ratio: float
+) -> None:
+    """For ten seconds, from one reading to the next."""
+    real = drives[name]
+    time_s, raw, least = real.time_s(corner), real.raw(corner), real.standstill(corner)
+    from_s = float(np.mean(DRIVING_S[name])) - 5
+    rows = (time_s > from_s) & (time_s < from_s + 10)
+    off = least + np.round((raw[rows] - least) * ratio).astype(np.int64)
+    finding = only_finding(real.changed(corner, off, rows))
+    assert (finding.corner, finding.kind) == (corner, "wrong_ratio")
+    assert finding.evidence["ratio"] == pytest.approx(ratio, rel=0.02)
+    assert (finding.spans[0].from_s, finding.spans[-1].to_s) == (
+        pytest.approx(from_s, abs=1),
+        pytest.approx(from_s + 10, abs=1),
+    )
+
+
+@on_each_drive
+@at_each_corner
 @pytest.mark.parametrize("shares", [(0.0, 1.0), (0.7, 1.0), (0.75, 0.8)])
 def test_flagged_invalid(
     drives: dict[str, RealDrive],
