@@ -2,7 +2,8 @@
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome
-from canwheel.track.jumps import Jumps, find_jumps, find_small_jumps
+from canwheel.track.jumps import LONGEST_JUMP_S, Jumps, find_jumps, find_small_jumps
+from canwheel.track.long_jumps import find_long_jumps
 from canwheel.track.motion import Motion
 from canwheel.track.wheel_track import WheelTrack
 
@@ -29,6 +30,7 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 
             (jumps, 0.97 if jumps.moments >= sure else 0.8)
             for jumps, fewest, sure in (
                 (motion.once(find_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
+                (motion.once(find_long_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
                 (noise[corner] if noisy else None, FEWEST_NOISY, SURE_NOISY),
             )
             if jumps is not None and jumps.moments >= fewest
@@ -43,6 +45,8 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 
 def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -> Finding:
     count = len(jumps.spans)
     per_km = count / max(motion.distance_km, 1e-3)
+    longest_s = max(span.to_s - span.from_s for span in jumps.spans)
+    within = "a quarter of a second" if longest_s <= LONGEST_JUMP_S else f"{longest_s:.1f} s"
     by = "to values that no wheel can have, by more than" if jumps.is_beyond_speed else "by up to"
     why = (
         "no wheel turns faster or slower that quickly"
@@ -57,7 +61,7 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -
         count=count,
         says=(
             f"Jumps {count} times in {motion.distance_km:.1f} km, {by}"
-            f" {jumps.largest_kph:.1f} km/h within a quarter of a second, at about"
+            f" {jumps.largest_kph:.1f} km/h and back within {within}, at about"
             f" {jumps.at_kph:.0f} km/h: {why}."
         ),
         evidence={

@@ -146,11 +146,15 @@ def _others_stop(
     """Whether all others, as fast as this one at first, came to a stand during each run."""
     with np.errstate(invalid="ignore"):
         standing = (rest <= own.resolution_kph).all(axis=1)
+    # At one go: passive sensors flicker at the speed at which they wake.
+    lasting = max(1, round(STANDS_S / own.period_s))
     total = np.concatenate(([0], np.cumsum(standing)))
-    stood_s = (total[lasts + 1] - total[firsts]) * own.period_s
+    stood = np.concatenate(([0], np.cumsum(total[lasting:] - total[:-lasting] == lasting)))
+    begun = np.minimum(firsts, len(stood) - 1)
+    stands = stood[np.maximum(lasts + 2 - lasting, begun)] > stood[begun]
     usual = np.median(rest[firsts], axis=1)
     stopped: NDArray[np.bool_] = usual > STARTED_SHARE * own.speed_kph[firsts]
-    return stopped & (stood_s > STANDS_S)
+    return stopped & stands
 
 
 def _others_flicker(

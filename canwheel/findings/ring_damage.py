@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
 from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps, find_small_jumps
+from canwheel.track.long_jumps import find_long_jumps
 from canwheel.track.motion import READ_FROM_KPH, Motion
 from canwheel.track.orders import (
     FEWEST_STRETCHES,
@@ -108,9 +109,9 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
     jumps = {corner: motion.once(find_jumps, corner) for corner in CORNERS}
     places = {c: None if own is None else own.place_on_the_wheel() for c, own in jumps.items()}
     # What jumps here and there is of another cause, and only noise to the spectrum.
-    calm = track.without(
-        {c: list(own.spans) for c, own in jumps.items() if own is not None and places[c] is None}
-    )
+    elsewhere = {c: own.spans for c, own in jumps.items() if own is not None and places[c] is None}
+    away = {c: long.spans for c in CORNERS if (long := motion.once(find_long_jumps, c))}
+    calm = track.without({c: (*elsewhere.get(c, ()), *away.get(c, ())) for c in CORNERS})
     spectra = {corner: ripple_spectrum(calm.wheel(corner)) for corner in CORNERS}
     scales = _scales(track, motion)
     findings, not_judged = [], []

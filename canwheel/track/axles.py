@@ -65,8 +65,13 @@ class AxleSpell:
 
     @property
     def is_spin(self) -> bool:
-        """Whether the car tried to start."""
-        return self.from_standing and self.lasts_s < LONGEST_SPIN_S
+        """Whether the car tried to start: not on slow rollers, where the two are hardly apart."""
+        from_stand_to_stand_s = self.to_s - self.from_s
+        return (
+            self.from_standing
+            and self.lasts_s < LONGEST_SPIN_S
+            and from_stand_to_stand_s < SLOW_ROLLERS_S
+        )
 
 
 def find_axle_spells(track: WheelTrack) -> tuple[AxleSpell, ...]:

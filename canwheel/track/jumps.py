@@ -193,6 +193,14 @@ class Jumps:
         return float(CIRCUMFERENCES_M[best]), min(1.0, wheels * chance)
 
 
+def allowed_kph(least: JumpSize, own: WheelSamples, others_kph: FloatColumn) -> FloatColumn:
+    """(n,) what a reading may be off by. [km/h]"""
+    allowed: FloatColumn = np.maximum(
+        least.kph + least.steps * own.resolution_kph, least.share * others_kph
+    )
+    return allowed
+
+
 def distance_m(time_s: FloatColumn, speed_kph: FloatColumn) -> FloatColumn:
     """(n,) distance that a wheel has rolled by its readings. [m]"""
     step_s = np.minimum(np.diff(time_s, prepend=time_s[:1]), LONGEST_STEP_S)
@@ -219,7 +227,7 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
         return None
     seen = track.seen_from(corner)
     others = motion.others_kph(corner)
-    allowed = _allowed_kph(least, own, others)
+    allowed = allowed_kph(least, own, others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)
     size = np.abs(jump)
     thrown = np.zeros(len(size), np.bool_) if own.no_speed is None else own.no_speed.at
@@ -245,7 +253,7 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
     beside = np.abs(
         _away_from_itself(seen[:, corner.same_side.position], own.period_s, allowed / 2)
     )
-    large = size > _allowed_kph(LARGE, own, others)
+    large = size > allowed_kph(LARGE, own, others)
     found = []
     for first, last in runs(off, ~off):
         jumped = slice(first, last + 1)
@@ -271,14 +279,6 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
         is_beyond_speed=any(thrown[a : b + 1].any() for a, b in found),
         has_large=any(large[a : b + 1].any() for a, b in found),
     )
-
-
-def _allowed_kph(least: JumpSize, own: WheelSamples, others_kph: FloatColumn) -> FloatColumn:
-    """(n,) what a reading may be off by. [km/h]"""
-    allowed: FloatColumn = np.maximum(
-        least.kph + least.steps * own.resolution_kph, least.share * others_kph
-    )
-    return allowed
 
 
 def _same_road(own: WheelSamples, corner: Corner, at_kph: float, jumped: slice) -> slice:

@@ -53,7 +53,27 @@ def test_what_both_wheels_of_an_axle_do_is_the_road(town: Any, said: Any) -> Non
 
 
 def test_what_lasts_longer_is_a_tyre_that_slips(town: Any, said: Any) -> None:
-    assert said(town.track(jumping(town, Corner.FR, 15.0, 0.32))) == {}
+    """Up and down as quickly as a tyre can."""
+    kph = town.kph.copy()
+    for start_s in JUMPS_S:
+        at_s = [start_s, start_s + 0.15, start_s + 0.4, start_s + 0.55]
+        kph[:, 1] += np.interp(town.time_s, at_s, [0, 15, 15, 0])
+    assert said(town.track(kph)) == {}
+
+
+@at_each_corner
+@pytest.mark.parametrize("share", [0.3, 0.6, 1.4])
+@pytest.mark.parametrize("lasts_s", [0.4, 1.2])
+def test_what_lasts_longer_and_comes_and_goes_at_once_is_none(
+    town: Any, only_finding: Any, corner: Corner, share: float, lasts_s: float
+) -> None:
+    kph = town.kph.copy()
+    for start_s in JUMPS_S:
+        kph[town.at(start_s, start_s + lasts_s - 1e-6), corner.position] *= share
+    finding = only_finding(town.track(kph))
+    assert (finding.corner, finding.kind) == (corner, "erratic")
+    assert finding.count == pytest.approx(len(JUMPS_S), abs=2)
+    assert f"and back within {lasts_s:.1f} s" in finding.says
 
 
 @pytest.mark.parametrize(("holes", "told"), [(7, {}), (8, {"RL": ["erratic?"]})])

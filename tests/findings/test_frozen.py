@@ -142,3 +142,15 @@ def test_an_axle_that_spins_does_not_freeze_the_other_one(make_drive: Any, said:
     spin = np.interp(drive.time_s, [20, 20.4, 21.2, 21.6], [0, 28, 28, 0])
     kph[:, 2:] += spin[:, None] * np.array([0.8, 1.0])
     assert said(drive.track(kph, resolution_kph=1.0)) == {}
+
+
+def test_sensors_that_wake_and_sleep_at_one_slow_speed_have_not_stopped(
+    make_drive: Any, said: Any
+) -> None:
+    """At 6 km/h the rear ones flicker; the front one that reads on is right, the other is dead."""
+    drive = make_drive([(0, 0), (10, 40), (60, 40), (70, 6), (100, 6), (110, 0)], (), period_s=0.1)
+    kph = drive.kph.copy()
+    rows = drive.at(71, 99)
+    kph[rows, 2:] *= np.random.default_rng(4).random((int(rows.sum()), 2)) < 0.5
+    kph[:, 0] = 0.0
+    assert said(drive.track(kph, resolution_kph=1.0)) == {"FL": ["no_signal"]}

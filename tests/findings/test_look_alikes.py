@@ -255,6 +255,18 @@ def test_the_engine_turns_one_wheel_on_a_jack(
     assert (event.from_s, event.to_s) == (pytest.approx(5.3, abs=0.3), pytest.approx(35.7, abs=0.3))
 
 
+def test_rollers_that_are_hardly_quick_enough(make_drive: Any, said: Any, events: Any) -> None:
+    """At 10 km/h for a moment of a minute only, by which every sensor reads."""
+    drive = make_drive(
+        [(0, 0), (5, 0), (7, 5), (30, 5), (32, 9.5), (44, 9.6), (45, 11), (46, 0)], ()
+    )
+    track = drive.track(np.where([True, True, False, False], 0.0, drive.kph))
+    assert said(track) == {}
+    (event,) = events(track)
+    assert event.kind == "one_axle_turning"
+    assert event.to_s - event.from_s > 35
+
+
 def test_a_noisy_corner_of_a_car_that_crawls_is_on_no_jack(
     make_drive: Any, said: Any, events: Any
 ) -> None:
