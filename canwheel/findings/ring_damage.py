@@ -48,6 +48,11 @@ TEETH_FROM_ORDER = 3
 SURE_LOG_EVIDENCE = 40.0
 """No chance is left by this. Asked for where noise is not all that may look like a ripple."""
 
+NOISY_MOMENTS, NOISY_LOG_EVIDENCE = 8, 1000.0
+"""A corner that jumps a little in so many moments, at no one place of the wheel, is noisy. After the
+unit's smoothing and the sampling its noise is not white, and lines seem to stand out of it by up to
+115; those of a ring that shakes as much do by 10,000 and more."""
+
 COARSE_STEPS = 0.5
 """A ripple of less than so many steps of the signal may be the steps themselves, which follow one
 another evenly at a steady speed."""
@@ -122,7 +127,7 @@ def find_ring_damage(track: WheelTrack, motion: Motion) -> Outcome:
         if (
             spectrum is not None
             and comb is not None
-            and not _is_chance(comb, spectrum, wheel)
+            and not _is_chance(comb, spectrum, wheel, is_noisy=_is_noisy(motion, corner))
             and _is_damage(comb, corner, spectra, scales)
         ):
             unsmoothed = _unsmoothed(comb, spectrum, wheel)
@@ -223,8 +228,17 @@ def _unsmoothed(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> _Co
     return replace(comb, squared=comb.squared / left_by_mean(np.nan_to_num(cycles)) ** 2)
 
 
-def _is_chance(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples) -> bool:
+def _is_noisy(motion: Motion, corner: Corner) -> bool:
+    jumps = motion.once(find_small_jumps, corner)
+    return (
+        jumps is not None and jumps.moments >= NOISY_MOMENTS and jumps.place_on_the_wheel() is None
+    )
+
+
+def _is_chance(comb: _Comb, spectrum: RippleSpectrum, own: WheelSamples, *, is_noisy: bool) -> bool:
     """Whether noise, or the steps of the signal, may look like this."""
+    if is_noisy and comb.log_evidence < NOISY_LOG_EVIDENCE:
+        return True
     at_kph = spectrum.at(spectrum.kph, np.array([comb.strongest_per_metre]))[0]
     if comb.ripple * at_kph < COARSE_STEPS * own.resolution_kph:
         return comb.log_evidence < SURE_LOG_EVIDENCE
