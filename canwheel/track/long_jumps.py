@@ -18,7 +18,7 @@ from canwheel.track.jumps import (
     allowed_kph,
     distance_m,
 )
-from canwheel.track.motion import TOLD_BY_KPH, Motion
+from canwheel.track.motion import TOLD_BY_KPH, Motion, three_agree
 from canwheel.track.runs import runs
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
@@ -44,13 +44,18 @@ def find_long_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps 
     least, most = motion.expected_kph(corner)
     allowed = allowed_kph(LARGE, own, others)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
-    mirror = track.seen_from(corner)[:, corner.mirror.position]
+    seen = track.seen_from(corner)
+    mirror = seen[:, corner.mirror.position]
+    unread = np.isnan(np.delete(seen, corner.position, axis=1)).any(axis=1)
     with np.errstate(invalid="ignore"):
         below = (own.speed_kph < least - allowed) & (own.speed_kph > NOTHING_SHARE * others)
         above = own.speed_kph > most + allowed
         away = (below & (accel > -BRAKED_MPS2)) | above
         away &= (others > TOLD_BY_KPH) & (np.abs(accel) < LARGE.calm_mps2)
         away &= ~(np.abs(own.speed_kph - mirror) < allowed)
+    if not away.any():
+        return None
+    away &= three_agree(seen, corner) | unread
     found = [
         (first, last)
         for first, last in runs(away, ~away)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from canwheel.corners import CORNERS, Corner
+from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import TOLD_BY_KPH, Motion, smooth
+from canwheel.track.motion import TOLD_BY_KPH, Motion, smooth, three_agree
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -79,12 +79,14 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     speed, middle = smooth(single, calm), smooth(predicted, calm)
     least, most = (smooth(kph[::every], calm) for kph in motion.expected_kph(corner))
     accel = np.interp(time_s, track.time_s, motion.accel_mps2)
-    others = [other.position for other in CORNERS if other is not corner]
-    rest = smooth(track.seen_from(corner)[::every, others], calm)
+    all_four = smooth(track.seen_from(corner)[::every], calm)
+    rest = np.delete(all_four, corner.position, axis=1)
+    # Of three that are no car's, as while one of them is silent, nobody can say what the fourth is.
+    agree = three_agree(all_four, corner) | np.isnan(rest).any(axis=1)
     with np.errstate(invalid="ignore"):
         # Where two stand against two, as while an axle spins, nobody can say which are right.
         alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)
-        told = (least > TOLD_BY_KPH) & ~np.isnan(single)
+        told = agree & (least > TOLD_BY_KPH) & ~np.isnan(single)
         unbraked = told & (accel > -SLIP_MPS2) & (accel < HARD_MPS2)
         unpulled = told & (accel > -HARD_MPS2) & (accel < SLIP_MPS2)
         slow = unbraked & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)

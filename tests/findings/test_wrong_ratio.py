@@ -231,3 +231,11 @@ def test_twice_as_much_at_once_is_no_wheel_that_spins(
     finding = only_finding(drive.track(kph))
     assert (finding.corner, finding.kind) == (corner, "wrong_ratio")
     assert finding.evidence["ratio"] == pytest.approx(2, rel=0.01)
+
+
+def test_beside_a_silent_corner_the_inner_wheel_of_a_turn_is_not_off(
+    make_drive: Any, said: Any
+) -> None:
+    """At a pace at which nobody can say yet that the other one is dead."""
+    drive = make_drive([(0, 0), (5, 14), (60, 14.5), (65, 0)], [(12, 55, -6.5)])
+    assert said(drive.track(drive.spoilt(1, 0.0))) == {}
