@@ -1,10 +1,12 @@
 """A corner that jumps faster than a wheel can turn faster or slower."""
 
+import numpy as np
+
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import Finding, Outcome
-from canwheel.track.jumps import LONGEST_JUMP_S, Jumps, find_jumps, find_small_jumps
+from canwheel.outcome import Finding, Outcome, Span
+from canwheel.track.jumps import LONGEST_JUMP_S, MOMENT_S, Jumps, find_jumps, find_small_jumps
 from canwheel.track.long_jumps import find_long_jumps
-from canwheel.track.motion import Motion
+from canwheel.track.motion import Motion, steps_s
 from canwheel.track.wheel_track import WheelTrack
 
 FEWEST_MOMENTS, SURE_MOMENTS = 3, 4
@@ -16,6 +18,10 @@ FEWEST_NOISY, SURE_NOISY = 8, 12
 
 NOISY_TIMES = 5
 """... and so many times as many as any other corner."""
+
+ALL_THE_WAY_SHARE = 0.25
+"""A signal that jumps on and on for so much of the way is noisy in between as well, where the car
+pulls or brakes and nobody can say so."""
 
 
 def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
@@ -57,7 +63,7 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -
         corner=corner,
         kind="erratic",
         confidence=confidence,
-        spans=jumps.spans,
+        spans=_unreadable(jumps.spans, motion),
         count=count,
         says=(
             f"Jumps {count} times in {motion.distance_km:.1f} km, {by}"
@@ -70,3 +76,17 @@ def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -
             "per_km": round(per_km, 2),
         },
     )
+
+
+def _unreadable(spans: tuple[Span, ...], motion: Motion) -> tuple[Span, ...]:
+    """When the corner is not to be read: jumps nearer than `MOMENT_S` as one; or all the way."""
+    joined: list[Span] = []
+    for span in spans:
+        if joined and span.from_s - joined[-1].to_s < MOMENT_S:
+            joined[-1] = Span(joined[-1].from_s, span.to_s)
+        else:
+            joined.append(span)
+    moving_s = float(np.sum(steps_s(motion.track)[motion.moving]))
+    if sum(span.to_s - span.from_s for span in joined) > ALL_THE_WAY_SHARE * moving_s:
+        return (motion.track.whole,)
+    return tuple(joined)

@@ -45,7 +45,7 @@ SAME_RATE = 1.1
 
 _HAIR_KM = 1e-6  # a millimetre: what sums of distances are off by
 _LOWEST_BAND = 0
-_ALWAYS_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
+_BY_NATURE_INTERMITTENT: frozenset[FaultKind] = frozenset({"dropout", "erratic"})
 _TURN_WORDS = ("straight ahead", "turning left", "turning right")
 
 JUNCTION_KM = 0.015
@@ -298,12 +298,12 @@ def _say_band_to_drive(position: int) -> str:
 
 
 def _pattern(finding: Finding, driving: Driving) -> Pattern:
-    if finding.kind in _ALWAYS_INTERMITTENT:
-        return "intermittent"
+    if finding.kind == "late_pickup":  # shows at every start, over no distance
+        return "constant"
     way_km = float(driving.km_where(driving.time_s >= finding.from_s).sum())
     shown_km = float(driving.km_within(finding.spans).sum())
-    if finding.kind == "late_pickup" or way_km == 0:  # shows at every start, over no distance
-        return "constant"
+    if way_km == 0:
+        return "intermittent" if finding.kind in _BY_NATURE_INTERMITTENT else "constant"
     return "constant" if shown_km >= CONSTANT_SHARE * way_km else "intermittent"
 
 
