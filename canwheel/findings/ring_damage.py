@@ -67,9 +67,11 @@ TEETH_OUTSTANDING = {1: 9.0, 2: 6.5, 3: 4.5}
 rings are off by 0.1 to 0.6 % (common practice, no source), on one by six times as on another..."""
 
 FAINT_RIPPLE, FAINT_TIMES = 0.002, 1.2
-"""... and so many times more of what is no more than sound rings show. What is sure and more than
-`LEAST_RIPPLE` stands out by `OUTSTANDING` as well as anything does: no sound ring's teeth do that
-(0.28 % at most on a hundred simulated ones)."""
+"""... and so many times more of what is no more than most sound rings show."""
+
+LOUD_RIPPLE = 0.006
+"""More than this, and sure, it stands out by `OUTSTANDING` as well as anything does: the teeth of
+sound rings come to 0.46 % at most in ten thousand simulated drives."""
 
 NEAR_SHARE = 0.03
 """The others are asked within this share of the circumference found, where rings alike show, and of
@@ -280,7 +282,7 @@ def _is_damage(
     mine = of_teeth_of.pop(corner)
     sure = comb.log_evidence > SURE_LOG_EVIDENCE
     outstanding = TEETH_OUTSTANDING[len(others)] * (FAINT_TIMES if mine < FAINT_RIPPLE else 1.0)
-    if sure and of_teeth > LEAST_RIPPLE:
+    if sure and of_teeth > LOUD_RIPPLE:
         outstanding = OUTSTANDING
     if not mine > outstanding * max(of_teeth_of.values()):
         return False

@@ -190,13 +190,7 @@ class Frozen(Effect):
     def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
         """From the first moment after `from_s` at which the car is well under way."""
         del rng
-        motion = scene.motion
-        moving = (motion.time_s >= self.from_s) & (motion.speed_mps > _WELL_UNDER_WAY_MPS)
-        if not moving.any():
-            return np.empty((0, 2))
-        begin = float(motion.time_s[np.argmax(moving)])
-        lasting = self.to_s - self.from_s
-        return np.array([[begin, min(begin + lasting, motion.duration_s)]])
+        return _once_under_way(scene, self.from_s, self.to_s - self.from_s)
 
     def pass_readings(
         self,
@@ -215,6 +209,16 @@ class Frozen(Effect):
 
 
 _WELL_UNDER_WAY_MPS = 4.0
+
+
+def _once_under_way(scene: Scene, from_s: float, lasting_s: float) -> Windows:
+    """One window, or none where the car never is."""
+    motion = scene.motion
+    moving = (motion.time_s >= from_s) & (motion.speed_mps > _WELL_UNDER_WAY_MPS)
+    if not moving.any():
+        return np.empty((0, 2))
+    begin = float(motion.time_s[np.argmax(moving)])
+    return np.array([[begin, min(begin + lasting_s, motion.duration_s)]])
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,6 +381,11 @@ class Miscounted(_BetweenTimes):
     twice: bool = False
     kind: ClassVar[Kind] = "wrong_ratio"
     lights_lamp: ClassVar[bool] = True
+
+    def when(self, scene: Scene, rng: np.random.Generator) -> Windows:
+        """From the first moment after `from_s` at which the car is well under way."""
+        del rng
+        return _once_under_way(scene, self.from_s, self.to_s - self.from_s)
 
     def pass_pulses(self, pulses: Pulses, windows: Windows, rng: np.random.Generator) -> Pulses:
         """Lose every second pulse, or put one between every two."""

@@ -106,7 +106,7 @@ def test_small_teeth_are_told_where_no_other_ring_is_cut_so(
 
 
 @pytest.mark.parametrize(
-    ("size", "told"), [(0.006, {"RL": ["ring_damage"]}), (0.003, {})], ids=["loud", "faint"]
+    ("size", "told"), [(0.008, {"RL": ["ring_damage"]}), (0.005, {})], ids=["loud", "faint"]
 )
 def test_loud_teeth_are_told_beside_a_ring_cut_unevenly(
     make_drive: Any, said: Any, size: float, told: dict[str, list[str]]
