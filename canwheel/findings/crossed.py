@@ -44,7 +44,7 @@ ACROSS: tuple[Swap, ...] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 
 def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
     """Find the two corners whose exchange makes the four a car again."""
-    turns = find_turns(track, motion)
+    turns = motion.once(find_turns)
     if turns is None:
         return _untested(CORNERS, "one corner is not read, and the others alone do not show it")
     if turns.turn_s < FEWEST_TURN_S:

@@ -30,9 +30,9 @@ CHECK_FIRST = (
 )
 
 
-def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:
+def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all
     """Find whether the four are a car's only with two pairs of corners exchanged."""
-    turns = find_turns(track, motion)
+    turns = motion.once(find_turns)
     if turns is None or turns.turn_s < FEWEST_TURN_S:
         return Outcome()
     ahead = turns.front_ahead()

@@ -90,7 +90,7 @@ def _find_for_a_time(track: WheelTrack, motion: Motion) -> tuple[Finding, ...]:
 
 
 def _find_all_along(track: WheelTrack, motion: Motion) -> Outcome:
-    ratios = straight_ratios(track, motion)
+    ratios = motion.once(straight_ratios)
     if ratios is None:
         why = f"less than {FEWEST_S:.0f} s of steady straight driving above 20 km/h"
         return Outcome(not_judged=tuple(NotJudged(c, "wrong_ratio", why) for c in CORNERS))

@@ -43,18 +43,17 @@ def find_long_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps 
     others = motion.others_kph(corner)
     least, most = motion.expected_kph(corner)
     allowed = allowed_kph(LARGE, own, others)
-    accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
-    seen = track.seen_from(corner)
-    mirror = seen[:, corner.mirror.position]
-    unread = np.isnan(np.delete(seen, corner.position, axis=1)).any(axis=1)
     with np.errstate(invalid="ignore"):
         below = (own.speed_kph < least - allowed) & (own.speed_kph > NOTHING_SHARE * others)
-        above = own.speed_kph > most + allowed
-        away = (below & (accel > -BRAKED_MPS2)) | above
-        away &= (others > TOLD_BY_KPH) & (np.abs(accel) < LARGE.calm_mps2)
-        away &= ~(np.abs(own.speed_kph - mirror) < allowed)
+        away = (below | (own.speed_kph > most + allowed)) & (others > TOLD_BY_KPH)
     if not away.any():
         return None
+    seen = track.seen_from(corner)
+    accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
+    unread = np.isnan(np.delete(seen, corner.position, axis=1)).any(axis=1)
+    with np.errstate(invalid="ignore"):
+        away &= (np.abs(accel) < LARGE.calm_mps2) & ~(below & (accel < -BRAKED_MPS2))
+        away &= ~(np.abs(own.speed_kph - seen[:, corner.mirror.position]) < allowed)
     away &= three_agree(seen, corner) | unread
     found = [
         (first, last)

@@ -13,7 +13,7 @@ which corner is wrong; the second tells whether three corners agree among themse
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import Any, TypeVar, TypeVarTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 Answer = TypeVar("Answer")
+Of = TypeVarTuple("Of")
 
 MOVING_KPH = 1.5
 """Above this the car moves; below, sensors of every kind may be silent. [km/h]"""
@@ -253,15 +254,18 @@ class Motion:
     moving: NDArray[np.bool_]
     distance_km: float
     top_kph: float
-    _answers: dict[tuple[object, Corner], Any] = field(default_factory=dict, repr=False)
+    _answers: dict[tuple[object, ...], Any] = field(default_factory=dict, repr=False)
 
-    def once(
-        self, question: Callable[[WheelTrack, "Motion", Corner], Answer], corner: Corner
-    ) -> Answer:
-        """What a function says of a corner of this drive; several checks ask, it works once."""
-        key = (question, corner)
+    def once(self, question: Callable[[WheelTrack, "Motion", *Of], Answer], *of: *Of) -> Answer:
+        """What a function says of this drive, or of a corner of it; it works once for all checks.
+
+        Parameters
+        ----------
+        question : asked with the drive and its motion, and with `of`: a corner, or nothing more.
+        """
+        key = (question, *of)
         if key not in self._answers:
-            self._answers[key] = question(self.track, self, corner)
+            self._answers[key] = question(self.track, self, *of)
         answer: Answer = self._answers[key]
         return answer
 

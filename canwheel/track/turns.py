@@ -149,7 +149,7 @@ def find_turns(track: WheelTrack, motion: Motion) -> Turns | None:
     unread = np.isnan(track.speed_kph[motion.moving])
     if motion.moving.any() and (np.mean(unread, axis=0) > MOST_UNREAD_SHARE).any():
         return None
-    ratios = straight_ratios(track, motion)
+    ratios = motion.once(straight_ratios)
     calm = smooth(_scaled(track, ratios), samples_in(track, CALM_S))
     moving = motion.moving & (np.min(calm, axis=1) > PACE_KPH)
     moving &= np.abs(motion.accel_mps2) < HARD_MPS2
