@@ -48,10 +48,10 @@ TEETH_FROM_ORDER = 3
 SURE_LOG_EVIDENCE = 40.0
 """No chance is left by this. Asked for where noise is not all that may look like a ripple."""
 
-NOISY_MOMENTS, NOISY_LOG_EVIDENCE = 8, 1000.0
+NOISY_MOMENTS, NOISY_LOG_EVIDENCE = 8, 200.0
 """A corner that jumps a little in so many moments, at no one place of the wheel, is noisy. Smoothed
 and sampled, its noise is not white, and lines seem to stand out of it by up to 115; those of a ring
-that shakes as much do by 10,000 and more."""
+that shakes as much do by more, in quick messages by 10,000."""
 
 COARSE_STEPS = 0.5
 """A ripple of less than so many steps of the signal may be the steps themselves, which follow one
