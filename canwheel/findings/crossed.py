@@ -12,6 +12,7 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
+from canwheel.track.axles import AXLES
 from canwheel.track.motion import Motion, squared_box
 from canwheel.track.steering import turn_direction
 from canwheel.track.turns import (
@@ -39,7 +40,6 @@ NO_CAR = "in its turns the four are not a car's, in whatever order"
 TOO_LITTLE = "too coarse a signal, or too gentle turns"
 
 SWAPS: tuple[Swap, ...] = tuple(combinations(CORNERS, 2))
-ACROSS: tuple[Swap, ...] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 
 
 def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
@@ -98,7 +98,7 @@ def _misfit_of_a_scale(speed_kph: FloatColumn, box: float) -> float:
 
 def _crossed(turns: Turns, best: Swap) -> Outcome:
     track, turn_s = turns.track, turns.turn_s
-    if best not in ACROSS:
+    if best not in AXLES:
         says = (
             f"In {turn_s:.0f} s of turns the four move like one car only with {best[0].words} and"
             f" {best[1].words} exchanged: their connectors or wires are swapped."
@@ -108,7 +108,7 @@ def _crossed(turns: Turns, best: Swap) -> Outcome:
     if direction is not None:
         agree = turns.turn_with(direction)
         if max(agree) > AGREE_SHARE and min(agree) < 1 - AGREE_SHARE:
-            wrong = ACROSS[int(np.argmin(agree))]
+            wrong = AXLES[int(np.argmin(agree))]
             says = (
                 f"For {turn_s:.0f} s of turning this axle turns against the other one and against"
                 " the steering: its left and right are swapped."
@@ -123,7 +123,7 @@ def _crossed(turns: Turns, best: Swap) -> Outcome:
         f"The two axles turn opposite ways for {turn_s:.0f} s: left and right are swapped on one of"
         f" them. {unknown} cannot say on which."
     )
-    return Outcome.merge(_outcome(track, swap, 0.5, says) for swap in ACROSS)
+    return Outcome.merge(_outcome(track, swap, 0.5, says) for swap in AXLES)
 
 
 def _untested(corners: tuple[Corner, ...], why: str) -> Outcome:

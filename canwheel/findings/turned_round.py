@@ -7,6 +7,7 @@ is right shows by a steering or yaw-rate signal alone.
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import OF_BOTH_PAIRS, Finding, NotJudged, Outcome
+from canwheel.track.axles import AXLES
 from canwheel.track.motion import Motion
 from canwheel.track.slope import Slope
 from canwheel.track.steering import turn_direction
@@ -21,7 +22,6 @@ SURE_ERRORS = 5.0
 """Which axle runs ahead is sure from so many standard deviations on."""
 
 ALONG: tuple[Swap, Swap] = ((Corner.FL, Corner.RL), (Corner.FR, Corner.RR))
-ACROSS: tuple[Swap, Swap] = ((Corner.FL, Corner.FR), (Corner.RL, Corner.RR))
 CROSSWISE: tuple[Swap, Swap] = ((Corner.FL, Corner.RR), (Corner.FR, Corner.RL))
 
 CHECK_FIRST = (
@@ -51,7 +51,7 @@ def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: AR
         says = (
             f"F{against[1:]}: left and right are swapped on both, or the steering signal's sign is."
         )
-        return _found(turns, ACROSS, 0.6, says)
+        return _found(turns, AXLES, 0.6, says)
     if turns.sharp_s >= FEWEST_TURN_S and not (ahead is not None and _grows(ahead, 1)):
         why = "which axle is the front one did not show: too coarse a signal, or too quick turns"
         return Outcome(not_judged=tuple(NotJudged(corner, "crossed", why) for corner in CORNERS))

@@ -6,9 +6,9 @@ from numpy.typing import NDArray
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Event, Outcome
 from canwheel.track.axles import LONGEST_WHEEL_SPIN_S, find_axle_spells
+from canwheel.track.jumps import STEEP_MPS2, changes
 from canwheel.track.motion import READ_FROM_KPH, Motion, expected_kph
 from canwheel.track.runs import runs
-from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 SPIN_SHARE = 0.25
@@ -32,12 +32,9 @@ KEPT_SHARE = 0.5
 """... at this share of it at least, however hard the car is braked: where the others fall away
 instead, it is they who are wrong."""
 
-SUDDEN_MPS2 = 40.0
-"""No wheel is spun up faster than this (computed: up to 36): what is there at once, pulses counted
-twice, is the signal. [m/s²]"""
-
 SUDDEN_SHARE = 0.5
-"""When so much of what it runs away by comes in one step."""
+"""When so much of what it runs away by comes in one step, more quickly than any wheel is spun up,
+it is the signal: pulses counted twice."""
 
 PAST_S = 1.0
 """A wheel that comes back from a lock-up is faster than those still in it, but no faster than the
@@ -92,10 +89,8 @@ def _is_sudden(track: WheelTrack, corner: Corner, first: int, left_behind_kph: f
     """Whether a wheel is faster than the others from one reading to the next, by most of it."""
     own = track.wheel(corner)
     begin, end = np.searchsorted(own.time_s, track.time_s[first] + np.array([-BEFORE_S, BEFORE_S]))
-    step_s = np.maximum(np.diff(own.time_s[begin:end]), own.period_s / 2)
-    gain_kph = np.diff(own.speed_kph[begin:end])
-    steep = gain_kph > SUDDEN_MPS2 * step_s * KPH_PER_MPS
-    most_kph = np.nanmax(gain_kph[steep], initial=0.0)
+    gain_kph, rate_mps2 = changes(own, slice(begin, end))
+    most_kph = np.nanmax(gain_kph[rate_mps2 > STEEP_MPS2], initial=0.0)
     runs_away_kph = np.nanmax(own.speed_kph[begin:end], initial=0.0) - left_behind_kph
     return bool(most_kph > SUDDEN_SHARE * runs_away_kph)
 

@@ -101,15 +101,11 @@ def find_raised(track: WheelTrack) -> tuple[AxleSpell, ...]:
             and spell.lasts_s > SLOW_ROLLERS_S
             and spell.top_kph <= READ_FROM_KPH
         ]
-    for corner in CORNERS:
-        rest = tuple(other for other in CORNERS if other is not corner)
-        spells += [
-            spell
-            for spell in _find(track, rest, (corner,), READ_FROM_KPH)
-            if spell.from_standing
-            and spell.lasts_s > LONGEST_WHEEL_SPIN_S
-            and spell.rest_kph <= MOVING_KPH
-        ]
+    spells += [
+        spell
+        for spell in _find_one_wheel(track)
+        if spell.from_standing and spell.rest_kph <= MOVING_KPH
+    ]
     return tuple(sorted(spells, key=lambda spell: spell.from_s))
 
 
@@ -117,18 +113,22 @@ def find_lost_at_speed(track: WheelTrack) -> tuple[AxleSpell, ...]:
     """Find when the last of three wheels fell silent, faster than a car can brake, and the fourth
     went on to the end.
     """  # noqa: D205 - one sentence, one fact
+    return tuple(
+        spell
+        for spell in _find_one_wheel(track)
+        if spell.to_the_end
+        and not spell.from_standing
+        and _falls(track, spell.standing, spell.from_s)
+    )
+
+
+def _find_one_wheel(track: WheelTrack) -> list[AxleSpell]:
+    """Find when one wheel turned and the three others stood, for longer than it spins."""
     spells = []
     for corner in CORNERS:
         rest = tuple(other for other in CORNERS if other is not corner)
-        spells += [
-            spell
-            for spell in _find(track, rest, (corner,), READ_FROM_KPH)
-            if spell.to_the_end
-            and not spell.from_standing
-            and spell.lasts_s > LONGEST_WHEEL_SPIN_S
-            and _falls(track, rest, spell.from_s)
-        ]
-    return tuple(spells)
+        spells += _find(track, rest, (corner,), READ_FROM_KPH)
+    return [spell for spell in spells if spell.lasts_s > LONGEST_WHEEL_SPIN_S]
 
 
 def _falls(track: WheelTrack, corners: tuple[Corner, ...], at_s: float) -> bool:

@@ -201,6 +201,15 @@ def allowed_kph(least: JumpSize, own: WheelSamples, others_kph: FloatColumn) -> 
     return allowed
 
 
+def changes(own: WheelSamples, near: slice) -> tuple[FloatColumn, FloatColumn]:
+    """From each of these readings to the next: (k,) by how much it changes [km/h], and (k,) how
+    quickly [m/s²].
+    """  # noqa: D205 - one sentence, one fact
+    change_kph: FloatColumn = np.diff(own.speed_kph[near])
+    step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
+    return change_kph, change_kph / KPH_PER_MPS / step_s
+
+
 def distance_m(time_s: FloatColumn, speed_kph: FloatColumn) -> FloatColumn:
     """(n,) distance that a wheel has rolled by its readings. [m]"""
     step_s = np.minimum(np.diff(time_s, prepend=time_s[:1]), LONGEST_STEP_S)
@@ -295,9 +304,8 @@ def _is_steep(own: WheelSamples, jumped: slice, least_mps2: float) -> bool:
     if own.period_s > SLOPE_SEEN_S:
         return True
     near = slice(max(0, jumped.start - EDGE_SAMPLES), jumped.stop + EDGE_SAMPLES)
-    step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
-    slope_mps2 = np.abs(np.diff(own.speed_kph[near])) / KPH_PER_MPS / step_s
-    return not bool(np.nanmax(slope_mps2, initial=0.0) < least_mps2)
+    _, rate_mps2 = changes(own, near)
+    return not bool(np.nanmax(np.abs(rate_mps2), initial=0.0) < least_mps2)
 
 
 def _shaking_kph(seen: FloatColumn, corner: Corner, period_s: float) -> FloatColumn:

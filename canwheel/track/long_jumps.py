@@ -16,11 +16,11 @@ from canwheel.track.jumps import (
     STEEP_MPS2,
     Jumps,
     allowed_kph,
+    changes,
     distance_m,
 )
 from canwheel.track.motion import TOLD_BY_KPH, Motion, three_agree
 from canwheel.track.runs import runs
-from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 from canwheel.track.zero_spells import NOTHING_SHARE
 
@@ -79,9 +79,8 @@ def _begins_and_ends_at_once(
     away_kph = float(np.median(np.abs(own.speed_kph - others_kph)[first : last + 1]))
     for edge in (first, last + 1):
         near = slice(max(0, edge - EDGE_SAMPLES), edge + EDGE_SAMPLES)
-        step_s = np.maximum(np.diff(own.time_s[near]), own.period_s / 2)
-        step_kph = np.abs(np.diff(own.speed_kph[near]))
-        steep = step_kph > STEEP_MPS2 * KPH_PER_MPS * step_s
-        if not np.nanmax(step_kph[steep], initial=0.0) > EDGE_SHARE * away_kph:
+        change_kph, rate_mps2 = changes(own, near)
+        steep = np.abs(rate_mps2) > STEEP_MPS2
+        if not np.nanmax(np.abs(change_kph[steep]), initial=0.0) > EDGE_SHARE * away_kph:
             return False
     return True

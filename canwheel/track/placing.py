@@ -11,11 +11,10 @@ the drive has a signal of it, which way the car turned. `road_echo` asks the roa
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.track.motion import Motion, samples_in, smooth, squared_box, triple_surplus
-from canwheel.track.slope import fit_slope
+from canwheel.track.slope import Slope, fit_slope
 from canwheel.track.steering import turn_direction
 from canwheel.track.straight import STEADY_MPS2
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -99,7 +98,7 @@ def placed_by_turns(
             turning = np.maximum(*differences) > TURN_SHARE
         mean, apart = (misses[0] + misses[1]) / 2, misses[1] - misses[0]
     rows = turning & (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
-    return _slope(track, rows, FEWEST_TURN_S, mean, apart, apart)
+    return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, apart))
 
 
 def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> Placing | None:
@@ -115,7 +114,7 @@ def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner
         rows = (np.abs(mean) < STRAIGHT_SHARE) & (np.abs(apart) < SLIP_SHARE)
     rows &= motion.speed_kph > PACE_KPH
     # Turns move both as well; only what goes with the pull of the engine or brake is slip.
-    return _slope(track, rows, FEWEST_SLIP_S, mean, apart, motion.accel_mps2)
+    return _placing(fit_slope(track, rows, FEWEST_SLIP_S, mean, apart, motion.accel_mps2))
 
 
 def placed_by_steering(
@@ -132,7 +131,7 @@ def placed_by_steering(
         return None
     mean, apart = _between(track, motion, one, (one.same_side, other.same_side))
     rows = (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
-    return _slope(track, rows, FEWEST_TURN_S, mean, apart, direction)
+    return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, direction))
 
 
 def _calm(track: WheelTrack) -> FloatColumn:
@@ -159,13 +158,5 @@ def _between(
         return mean, (first - second) / motion.speed_kph
 
 
-def _slope(  # noqa: PLR0917 - a regression's own columns
-    track: WheelTrack,
-    rows: NDArray[np.bool_],
-    fewest_s: float,
-    answer: FloatColumn,
-    question: FloatColumn,
-    instrument: FloatColumn,
-) -> Placing | None:
-    slope = fit_slope(track, rows, fewest_s, answer, question, instrument)
+def _placing(slope: Slope | None) -> Placing | None:
     return None if slope is None else Placing(slope.value, slope.error, LEAST_SLOPE)
