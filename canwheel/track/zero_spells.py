@@ -168,7 +168,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
-    readings = _Readings(own, others, silent, share, np.flatnonzero(alive))
+    readings = _Readings(own, others, silent, nothing, share, np.flatnonzero(alive))
     spells = (
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
@@ -210,7 +210,8 @@ class _Readings:
 
     own: WheelSamples
     others_kph: FloatColumn
-    silent: NDArray[np.bool_]
+    silent: NDArray[np.bool_]  # where it had to read and did not
+    nothing: NDArray[np.bool_]  # where it did not, whatever the car's speed
     share: FloatColumn  # of the others' speed, at most 1; 0 where it does not read
     alive_at: NDArray[np.intp]  # positions at which it reads
 
@@ -231,12 +232,14 @@ class _Readings:
             end = int(at[before])
             begin = int(np.searchsorted(time_s, time_s[end] - USUAL_S))
             whole = begin + self._whole(slice(begin, end + 1))[-1]
-            fall_s = max(0.0, float(time_s[first] - time_s[whole]) - self.sample_s)
+            silent = end + np.flatnonzero(self.nothing[end : first + 1])[0]
+            fall_s = max(0.0, float(time_s[silent] - time_s[whole]) - self.sample_s)
         if after < len(at):
             begin = int(at[after])
             end = int(np.searchsorted(time_s, time_s[begin] + USUAL_S, "right"))
             whole = begin + self._whole(slice(begin, end))[0]
-            rise_s = max(0.0, float(time_s[whole] - time_s[last]) - self.sample_s)
+            silent = last + np.flatnonzero(self.nothing[last : begin + 1])[-1]
+            rise_s = max(0.0, float(time_s[whole] - time_s[silent]) - self.sample_s)
         return fall_s, rise_s
 
     def _whole(self, near: slice) -> NDArray[np.intp]:
