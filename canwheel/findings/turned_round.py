@@ -9,19 +9,10 @@ from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import OF_BOTH_PAIRS, Finding, NotJudged, Outcome
 from canwheel.track.axles import AXLES
 from canwheel.track.motion import Motion
-from canwheel.track.slope import Slope
 from canwheel.track.steering import turn_direction
-from canwheel.track.turns import AGREE_SHARE, FEWEST_TURN_S, Swap, Turns, find_turns
+from canwheel.track.turns import AGREE_SHARE, FEWEST_TURN_S, SIDES, Swap, Turns, find_turns
 from canwheel.track.wheel_track import WheelTrack
 
-AHEAD_SHARES = (0.5, 2.5)
-"""A car's front wheels run ahead of its rear ones by so many times what those of a usual car do:
-1.3 on a real drive, 0.7 to 2.2 over simulated cars of usual measures."""
-
-SURE_ERRORS = 5.0
-"""Which axle runs ahead is sure from so many standard deviations on."""
-
-ALONG: tuple[Swap, Swap] = ((Corner.FL, Corner.RL), (Corner.FR, Corner.RR))
 CROSSWISE: tuple[Swap, Swap] = ((Corner.FL, Corner.RR), (Corner.FR, Corner.RL))
 
 CHECK_FIRST = (
@@ -35,10 +26,10 @@ def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: AR
     turns = motion.once(find_turns)
     if turns is None or turns.turn_s < FEWEST_TURN_S:
         return Outcome()
-    ahead = turns.front_ahead()
+    front_is_front = turns.front_is_front(*SIDES)
     mirrored = _is_mirrored(turns)
     against = f"for {turns.turn_s:.0f} s of turning both axles turn against the steering"
-    if ahead is not None and _grows(ahead, -1) and turns.is_one_body():
+    if front_is_front is False and turns.is_one_body():
         says = (
             f"In {turns.sharp_s:.0f} s of sharp turns the corners called rear run ahead of those"
             " called front, as front wheels do"
@@ -46,22 +37,16 @@ def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: AR
         if mirrored:
             says += f", and {against}: front is exchanged with rear and left with right."
             return _found(turns, CROSSWISE, 0.95, says)
-        return _found(turns, ALONG, 0.95, f"{says}: front and rear are exchanged on both sides.")
+        return _found(turns, SIDES, 0.95, f"{says}: front and rear are exchanged on both sides.")
     if mirrored and turns.is_one_body():
         says = (
             f"F{against[1:]}: left and right are swapped on both, or the steering signal's sign is."
         )
         return _found(turns, AXLES, 0.6, says)
-    if turns.sharp_s >= FEWEST_TURN_S and not (ahead is not None and _grows(ahead, 1)):
+    if turns.sharp_s >= FEWEST_TURN_S and not front_is_front:
         why = "which axle is the front one did not show: too coarse a signal, or too quick turns"
         return Outcome(not_judged=tuple(NotJudged(corner, "crossed", why) for corner in CORNERS))
     return Outcome()
-
-
-def _grows(ahead: Slope, sign: int) -> bool:
-    """Whether front² − rear² surely grows as a car's does, or with the sign of one turned round."""
-    least, most = AHEAD_SHARES
-    return least < sign * ahead.value < most and abs(ahead.value) > SURE_ERRORS * ahead.error
 
 
 def _is_mirrored(turns: Turns) -> bool:

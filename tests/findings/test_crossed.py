@@ -106,6 +106,21 @@ def test_a_coarse_signal_hides_what_tight_turns_would_show(
         assert words.startswith("front and rear of one side exchanged would not have shown")
 
 
+@pytest.mark.parametrize(("one", "other"), [("FL", "RL"), ("FR", "RR")])
+def test_steps_come_out_even_where_speeds_change(
+    make_drive: Any, said: Any, one: str, other: str
+) -> None:
+    """At 12 to 24 km/h one of 1 km/h is more than front and rear differ by; many are not."""
+    bends = tuple((10.0 * k + 4, 10.0 * k + 11, 11.0 * (-1) ** k) for k in range(12))
+    speeds = [(12.0 * k, 12.0 + 12.0 * (k % 2)) for k in range(11)]
+    drive = make_drive(speeds, bends)
+    sound = examine(drive.track(resolution_kph=1.0)).outcome
+    assert not sound.findings
+    assert not [n for n in sound.not_judged if n.kind == "crossed"]
+    told = said(drive.track(exchanged(drive, one, other), resolution_kph=1.0))
+    assert told == {one: ["crossed"], other: ["crossed"]}
+
+
 def test_steps_of_the_signal_are_no_turn(make_drive: Any, said: Any) -> None:
     """In bends at 45 km/h one of 1 km/h is 2 % of the speed; front and rear differ by less."""
     for seed in range(4):

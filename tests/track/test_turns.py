@@ -7,7 +7,7 @@ import pytest
 from canwheel.corners import Corner
 from canwheel.outcome import Span
 from canwheel.track.motion import USUAL_WHEELBASE_OVER_TRACK, estimate_motion
-from canwheel.track.turns import find_turns
+from canwheel.track.turns import SIDES, find_turns
 
 
 def turns_of(track: Any) -> Any:
@@ -22,7 +22,7 @@ def test_the_front_runs_ahead_by_wheelbase_over_track_squared(
     drive = make_drive(box=box)
     expected = (wheelbase_m / track_m / USUAL_WHEELBASE_OVER_TRACK) ** 2
     for order, sign in (([0, 1, 2, 3], 1), ([2, 3, 0, 1], -1)):
-        ahead = turns_of(drive.track(drive.kph[:, order])).front_ahead()
+        ahead = turns_of(drive.track(drive.kph[:, order])).front_ahead(*SIDES)
         assert ahead.value == pytest.approx(sign * expected, rel=0.08)
         assert ahead.error < 0.1
 
@@ -31,7 +31,7 @@ def test_quick_turns_are_not_asked(make_drive: Any) -> None:
     drive = make_drive([(0, 0), (8, 28), (95, 28)], [(12, 22, 12.0), (30, 40, -12.0)])
     turns = turns_of(drive.track())
     assert turns.sharp_s > 10
-    assert turns.front_ahead() is None
+    assert turns.front_ahead(*SIDES) is None
 
 
 def test_a_corner_that_was_not_read_has_no_place(town: Any) -> None:
