@@ -129,7 +129,8 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         # connectors of an axle are on each other's places.
         crosswise_stands = high[:, 2] - low[:, 2] <= must_change / 2
         side_changes = (high[:, 0] - low[:, 0] > must_change) & ~crosswise_stands
-        no_turn = side_changes | (fastest - slowest > TURN_SHARE * fastest)
+        change_share = np.sort(np.nan_to_num((high - low) / high), axis=1)[:, 1]
+        no_turn = side_changes | (change_share > TURN_SHARE)
         # The wheel beside it changes too, unless the other axle spins, or it is not read.
         mirror_stands = high[:, 1] - low[:, 1] <= must_change
         is_frozen = (change_kph > must_change) & outside & no_turn & ~mirror_stands

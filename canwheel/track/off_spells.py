@@ -7,7 +7,14 @@ import numpy as np
 
 from canwheel.corners import Corner
 from canwheel.outcome import Span
-from canwheel.track.motion import TOLD_BY_KPH, Motion, smooth, three_agree
+from canwheel.track.motion import (
+    READ_FROM_KPH,
+    TOLD_BY_KPH,
+    TWO_LEFT_FACTOR,
+    Motion,
+    smooth,
+    three_agree,
+)
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
@@ -67,7 +74,11 @@ class OffSpell:
 
 
 def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[OffSpell, ...]:
-    """Find the spells of one corner, in order, above the speed by which a fault has to show."""
+    """Find the spells of one corner, in order.
+
+    Above the speed by which a fault has to show; slower, sensors still come and go, but what reads
+    more than a wheel of the tightest turn turns counts twice.
+    """
     own = track.wheel(corner)
     if not own.period_s > 0:
         return ()
@@ -86,7 +97,8 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     with np.errstate(invalid="ignore"):
         # Where two stand against two, as while an axle spins, nobody can say which are right.
         alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)
-        told = agree & (least > TOLD_BY_KPH) & ~np.isnan(single)
+        twice = speed > TWO_LEFT_FACTOR * most + own.resolution_kph
+        told = agree & (least > np.where(twice, READ_FROM_KPH, TOLD_BY_KPH)) & ~np.isnan(single)
         unbraked = told & (accel > -SLIP_MPS2) & (accel < HARD_MPS2)
         unpulled = told & (accel > -HARD_MPS2) & (accel < SLIP_MPS2)
         slow = unbraked & alone & (speed < least * (1 - OFF_SHARE) - own.resolution_kph)
