@@ -17,10 +17,14 @@ SHORTEST_S_PER_KPH = 2.0
 """... and for so much longer where the signal's own step is coarse. [s for each km/h]"""
 
 CHANGE_KPH = 1.0
-"""The others must change by this much meanwhile, beyond what the signal's own step hides. [km/h]"""
+"""The others must change by this much meanwhile, beyond what the signal's own steps hide. [km/h]"""
 
 CHANGE_SHARE = 0.02
 """And by this share of the value: more than wheels of one car differ on a straight road."""
+
+FRONT_AS_REAR_KPH = 25.0
+"""Slower, in sharp turns, the wheels of one side differ by so much that one step more may hide the
+change; faster they do not. [km/h]"""
 
 TURN_SHARE = 0.55
 """Where the corner on the same side does not change, or is not read, or the one crosswise stands,
@@ -123,7 +127,8 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
     with np.errstate(invalid="ignore"):
         change_kph = np.sort(np.nan_to_num(high - low), axis=1)[:, 1]
         fastest, slowest = np.fmax.reduce(high, axis=1), np.fmin.reduce(low, axis=1)
-        must_change = np.maximum(CHANGE_KPH + 2 * own.resolution_kph, CHANGE_SHARE * fastest)
+        steps = np.where(slowest > FRONT_AS_REAR_KPH, 1, 2)
+        must_change = np.maximum(CHANGE_KPH + steps * own.resolution_kph, CHANGE_SHARE * fastest)
         outside = np.maximum(value - slowest, fastest - value) > must_change
         # In a turn one side may keep its speed while the other changes; crosswise where the
         # connectors of an axle are on each other's places.

@@ -52,6 +52,27 @@ def test_at_steady_speed_a_coarse_signal_may_stand_still(make_drive: Any, said: 
     assert said(drive.track(resolution_kph=1.0)) == {}
 
 
+@at_each_corner
+def test_a_change_of_few_coarse_steps_is_told_at_speed(
+    make_drive: Any, said: Any, corner: Corner
+) -> None:
+    """From 79.2 to 81.8 km/h: the others go through three steps of 1 km/h."""
+    drive = make_drive([(0, 0), (14, 79.2), (20, 79.2), (35, 81.8), (60, 81.8)], ())
+    assert said(drive.track(resolution_kph=1.0)) == {}
+    kph = drive.spoilt(corner.position, 79.2, drive.at(18, 40))
+    assert said(drive.track(kph, resolution_kph=1.0)) == {corner: ["frozen"]}
+
+
+def test_beside_one_that_counts_twice_the_inner_wheel_of_a_turn_is_not_frozen(
+    make_drive: Any, said: Any
+) -> None:
+    """It keeps its speed while the car gains some, and nothing but the other's is far off."""
+    drive = make_drive([(0, 0), (6, 13), (20, 13), (24, 15), (40, 15)], [(19, 34, 8.0)], noise=0)
+    kph = drive.spoilt(0, 13.0, drive.at(15, 36))
+    kph[:, 3] *= 2
+    assert "FL" not in said(drive.track(kph, resolution_kph=1.0))
+
+
 def test_standing_still_is_not_frozen(make_drive: Any, said: Any) -> None:
     drive = make_drive([(0, 0), (40, 0), (50, 50), (80, 45), (90, 0), (130, 0)], ())
     assert said(drive.track()) == {}

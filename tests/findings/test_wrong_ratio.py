@@ -233,6 +233,19 @@ def test_twice_as_much_at_once_is_no_wheel_that_spins(
     assert finding.evidence["ratio"] == pytest.approx(2, rel=0.01)
 
 
+@at_each_corner
+@pytest.mark.parametrize("resolution_kph", [0.01, 1.0])
+def test_twice_as_much_is_told_at_walking_pace(
+    make_drive: Any, said: Any, corner: Corner, resolution_kph: float
+) -> None:
+    """Where a sensor may still come and go, it does not count twice."""
+    bends = [(30, 45, 7.0), (60, 75, -7.0)]
+    drive = make_drive([(0, 0), (5, 12), (40, 13), (90, 12), (94, 0)], bends)
+    rows = drive.at(12, 82)
+    kph = drive.spoilt(corner.position, drive.kph[rows, corner.position] * 2, rows)
+    assert said(drive.track(kph, resolution_kph=resolution_kph)) == {corner: ["wrong_ratio"]}
+
+
 def test_beside_a_silent_corner_the_inner_wheel_of_a_turn_is_not_off(
     make_drive: Any, said: Any
 ) -> None:
