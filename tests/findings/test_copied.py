@@ -96,3 +96,40 @@ def test_in_gentle_bends_the_steering_tells_which_is_the_copy(
     yaw_rate = HelperSamples(drive.time_s, drive.curvature * drive.kph.mean(axis=1))
     track = drive.track(drive.spoilt(copy, drive.kph[:, of]), helpers={"yaw_rate": yaw_rate})
     assert said(track) == {CORNERS[copy].value: ["copied"]}
+
+
+@pytest.mark.parametrize(("copy", "of"), PAIRS)
+def test_for_a_part_of_the_drive(town: Any, only_finding: Any, copy: int, of: int) -> None:
+    """As while the unit misses a reading and fills it in."""
+    rows = town.at(40, 100)
+    finding = only_finding(town.track(town.spoilt(copy, town.kph[rows, of], rows)))
+    assert (finding.corner, finding.kind) == (CORNERS[copy], "copied")
+    assert finding.evidence["of"] == CORNERS[of].value
+    assert finding.confidence >= 0.9
+    assert finding.from_s == pytest.approx(40, abs=1)
+    assert finding.to_s == pytest.approx(100, abs=1)
+    assert "and reads a value of its own otherwise" in finding.says
+
+
+def test_several_times(town: Any, only_finding: Any) -> None:
+    rows = town.at(12, 30) | town.at(58, 80) | town.at(90, 112)
+    finding = only_finding(town.track(town.spoilt(2, town.kph[rows, 1], rows)))
+    assert (finding.corner, finding.kind, finding.count) == (CORNERS[2], "copied", 3)
+    assert "in all, in 3 stretches" in finding.says
+
+
+def test_some_seconds_on_a_straight_road_leave_both_in_doubt(make_drive: Any, said: Any) -> None:
+    drive = make_drive([(0, 30), (10, 60), (90, 50)], (), tyres=(1, 1, 1, 1))
+    rows = drive.at(30, 50)
+    told = said(drive.track(drive.spoilt(0, drive.kph[rows, 1], rows)))
+    assert told == {"FL": ["copied?"], "FR": ["copied?"]}
+
+
+@pytest.mark.parametrize("resolution_kph", [0.25, 0.5, 1.0])
+def test_coarse_signals_that_go_together_for_long_are_no_copy(
+    make_drive: Any, said: Any, resolution_kph: float
+) -> None:
+    """Wheels of one size, on a straight road, through hundreds of steps."""
+    speeds = [(6.0 * k, 40.0 + 40.0 * (k % 2)) for k in range(40)]
+    drive = make_drive(speeds, (), noise=0.0003, tyres=(1, 1.0005, 1, 1.0005))
+    assert said(drive.track(resolution_kph=resolution_kph)) == {}

@@ -262,6 +262,21 @@ def test_copied(
     assert told == {corner.value: ["copied"]}
 
 
+@on_each_drive
+@pytest.mark.parametrize(("copy", "of"), list(permutations(CORNERS, 2)))
+def test_copied_for_a_part_of_the_way(
+    drives: dict[str, RealDrive], said: Any, name: str, copy: Corner, of: Corner
+) -> None:
+    """For 40 s; what it says for sure must be so."""
+    real = drives[name]
+    time_s, raw = real.time_s(copy), real.raw(copy).copy()
+    rows = (time_s > time_s[-1] - 55) & (time_s < time_s[-1] - 15)
+    newest = np.searchsorted(real.time_s(of), time_s, "right") - 1
+    raw[rows] = real.raw(of)[newest[rows]]
+    told = said(real.changed(copy, raw))
+    assert told in ({copy.value: ["copied"]}, {key: ["copied?"] for key in (copy, of)})
+
+
 def test_the_road_places_a_copy_rightly_or_says_nothing(drives: dict[str, RealDrive]) -> None:
     """A minute of road is little to go by; what it says for sure must be so."""
     real, sure = drives[MINUTE], 0

@@ -1,0 +1,162 @@
+"""Where two corners carry one value, to the last bit."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from canwheel.corners import Corner
+from canwheel.outcome import Span
+from canwheel.track.motion import MOVING_KPH, Motion, smooth
+from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
+
+SAME_SHARE = 0.995
+"""Two corners are one when so many samples agree to the last bit. Sound ones never do: at a step of
+1 km/h they agree in nine samples of ten at best, on a straight road."""
+
+FEWEST_CHANGES = 30
+"""The shared value must have changed this often, lest it be two frozen or coarse ones."""
+
+AVERAGE_OVER_S = 5.0
+"""Over so long stamps that shake, and batches of them, come out even. [s]"""
+
+AS_USUAL_STEPS = 0.5
+"""By so many of its own steps, what repeats another message may come sooner or later than usual: by
+more, a frame in between was lost."""
+
+UNEVEN_STEP, UNEVEN_SHARE = 0.5, 0.1
+"""Stamps may put frames of one message out of their order where so many of its steps are shorter
+than so much of the usual one..."""
+
+REACH = 4
+"""... each of them by so many places at the most."""
+
+ERROR_KPH = 1e-6
+"""Equal means equal; this only forgives arithmetic. [km/h]"""
+
+PART_CHANGES = 150
+"""So often it must change where two corners are one for a part of the drive only. Sound ones, in
+steps of 0.5 to 1 km/h, went together through 68 changes at the most (600 pairs of corners)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SameValue:
+    """That two corners carry one value.
+
+    Attributes
+    ----------
+    spans : when; the whole drive, or parts of it.
+    changes : how often it changed meanwhile.
+    is_whole : whether it is the whole drive.
+    """
+
+    spans: tuple[Span, ...]
+    changes: int
+    is_whole: bool
+
+
+def find_same_value(
+    track: WheelTrack, motion: Motion, one: Corner, other: Corner
+) -> SameValue | None:
+    """Find when two corners carry one value; None where they never do for long.
+
+    Where they do all the way, but it hardly changed, that is told as well: they need not be a copy
+    of each other.
+    """
+    if not motion.moving.any():
+        return None
+    # Of a message that comes more often, the other one holds some values only.
+    seldom, often = sorted(
+        (track.wheel(one), track.wheel(other)), key=lambda wheel: -np.nan_to_num(wheel.period_s)
+    )
+    first = seldom.speed_kph
+    known = np.nan_to_num(first) > MOVING_KPH
+    in_parts = None
+    for second in _beside(seldom, often):
+        both = known & ~np.isnan(second)
+        same = np.abs(first[both] - second[both]) < ERROR_KPH
+        if len(same) <= FEWEST_CHANGES:
+            continue
+        changed = np.diff(first[both], prepend=first[both][:1]) != 0
+        if np.mean(same) >= SAME_SHARE:
+            return SameValue((track.whole,), int(changed.sum()), is_whole=True)
+        parts = _parts(seldom.time_s[both], same, changed)
+        if parts is not None and (in_parts is None or parts.changes > in_parts.changes):
+            in_parts = parts
+    return in_parts
+
+
+def _parts(
+    time_s: FloatColumn, same: NDArray[np.bool_], changed: NDArray[np.bool_]
+) -> SameValue | None:
+    """Those stretches in which the value is the same, and changes often."""
+    ends = np.concatenate(([-1], np.flatnonzero(~same), [len(same)]))
+    firsts, lasts = ends[:-1] + 1, ends[1:] - 1
+    total = np.concatenate(([0], np.cumsum(changed)))
+    changes = total[lasts + 1] - total[firsts]
+    long = np.flatnonzero(changes >= PART_CHANGES)
+    if not len(long):
+        return None
+    spans = tuple(Span(float(time_s[firsts[i]]), float(time_s[lasts[i]])) for i in long)
+    return SameValue(spans, int(changes[long].sum()), is_whole=False)
+
+
+def may_be_same(one: WheelSamples, other: WheelSamples) -> bool:
+    """Whether stamps that put frames of one message out of their order hide a copy.
+
+    Then each value of the one stands somewhere near among those of the other.
+    """
+    known = np.flatnonzero(np.nan_to_num(one.speed_kph) > MOVING_KPH)
+    if one.time_s is other.time_s or min(len(known), len(other.time_s)) < FEWEST_CHANGES:
+        return False
+    step_s = np.diff(one.time_s)
+    if np.mean(step_s < UNEVEN_STEP * np.median(step_s)) < UNEVEN_SHARE:
+        return False
+    near = np.searchsorted(other.time_s, one.time_s[known])[:, None] + np.arange(-REACH, REACH)
+    values = other.speed_kph[np.clip(near, 0, len(other.time_s) - 1)]
+    same = np.abs(values - one.speed_kph[known, None]) < ERROR_KPH
+    return bool(np.mean(same.any(axis=1)) >= SAME_SHARE)
+
+
+def _beside(one: WheelSamples, other: WheelSamples) -> Iterator[FloatColumn]:
+    """Give the other corner's samples beside this one's: all those just before, all those just
+    after, and so on; NaN where they are not as far from it as usual, for one in between was lost.
+
+    Units that send two messages fill both from one set of readings, one right after the other, or
+    the one with the readings that the other had last. Which of the two came first is told by their
+    stamps; where these shake, by when they came on average; and where they stand for a batch, by
+    their places in the recording.
+    """  # noqa: D205 - one sentence, one fact
+    if min(len(one.time_s), len(other.time_s)) < FEWEST_CHANGES:
+        return
+    if one.time_s is other.time_s:
+        yield other.speed_kph
+        return
+    for order in (_by_stamp, _on_average, _by_place):
+        mine, theirs = order(one), order(other)
+        step = np.median(np.diff(mine))
+        after = np.searchsorted(theirs, mine)
+        nearest = np.searchsorted((theirs[1:] + theirs[:-1]) / 2, mine)
+        for at in (after - 1, after, nearest - 1, nearest, nearest + 1):
+            inside = np.clip(at, 0, len(theirs) - 1)
+            later = theirs[inside] - mine
+            as_usual = np.abs(later - np.median(later)) < AS_USUAL_STEPS * step
+            yield np.where(as_usual, other.speed_kph[inside], np.nan)
+
+
+def _by_stamp(wheel: WheelSamples) -> FloatColumn:
+    return wheel.time_s
+
+
+def _on_average(wheel: WheelSamples) -> FloatColumn:
+    """(n,) when each sample came by those around it: even, where stamps are not. [s]"""
+    even_s = wheel.period_s * np.arange(len(wheel.time_s))
+    on_average: FloatColumn = even_s + smooth(
+        wheel.time_s - even_s, round(AVERAGE_OVER_S / wheel.period_s)
+    )
+    return on_average
+
+
+def _by_place(wheel: WheelSamples) -> FloatColumn:
+    return wheel.index.astype(np.float64)
