@@ -6,7 +6,13 @@ from itertools import combinations
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome, Span
 from canwheel.track.motion import Motion, estimate_motion
-from canwheel.track.placing import Placing, placed_by_slip, placed_by_steering, placed_by_turns
+from canwheel.track.placing import (
+    SURE_LOG_ODDS,
+    Placing,
+    placed_by_slip,
+    placed_by_steering,
+    placed_by_turns,
+)
 from canwheel.track.road_echo import placed_by_road
 from canwheel.track.same_value import FEWEST_CHANGES, SameValue, find_same_value, may_be_same
 from canwheel.track.seams import placed_by_seams
@@ -48,7 +54,7 @@ def _which_is_the_copy(
 ) -> Corner | None:
     """Which of two corners with one value does not fit its place; None where the drive is silent.
 
-    All that can be asked is, and where two contradict one another, the third decides.
+    All that can be asked is, and what each of them says is put together.
     """
     placings: list[Placing | None] = []
     if not same.is_whole:
@@ -57,10 +63,10 @@ def _which_is_the_copy(
         motion = estimate_motion(track)
     asked = (placed_by_turns, placed_by_slip, placed_by_steering, placed_by_road)
     placings += [ask(track, motion, one, other) for ask in asked]
-    answers = [placing.lean > 0 for placing in placings if placing is not None and placing.is_sure]
-    if 2 * sum(answers) == len(answers):
+    log_odds = sum(placing.log_odds for placing in placings if placing is not None)
+    if abs(log_odds) < SURE_LOG_ODDS:
         return None
-    return other if 2 * sum(answers) > len(answers) else one
+    return other if log_odds > 0 else one
 
 
 def _outside(spans: tuple[Span, ...], whole: Span) -> tuple[Span, ...]:

@@ -8,9 +8,11 @@ add. Three things that move a car apart are asked: turns, the slip of the driven
 the drive has a signal of it, which way the car turned. `road_echo` asks the road itself.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from canwheel.corners import Corner
 from canwheel.track.motion import Motion, samples_in, smooth, squared_box, triple_surplus
@@ -19,11 +21,23 @@ from canwheel.track.steering import turn_direction
 from canwheel.track.straight import STEADY_MPS2
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
-SURE_ERRORS = 3.5
-"""A lean that places the value is at least so many times its standard deviation."""
+SURE_LOG_ODDS = 3.0
+"""Odds of 20 to 1, as their natural logarithm: with all that was asked together, a corner is then
+named. (Of 500 simulated copies 493 are told so, and none wrongly.)"""
 
-LEAST_SLOPE = 0.25
-"""A slope must be half of what it should be, or more."""
+LEAST_ERRORS = 1.5
+"""A lean that is not so many times its standard deviation says nothing."""
+
+FREEDOM = 4
+"""An error that comes from few blocks of driving is itself not well known: its tails are those of
+Student's distribution with so many degrees of freedom."""
+
+HALF = 0.5
+"""The slope at the place where the value belongs; at the other it is less by one."""
+
+OFF_BY = 0.1
+"""A slope misses one half by so much for reasons that no block of driving shows: tracks and tyres
+of front and rear."""
 
 CALM_S = 1.0
 """Turns and slip show in means over this long. [s]"""
@@ -52,24 +66,36 @@ FEWEST_SLIP_S = 10.0
 
 @dataclass(frozen=True, slots=True)
 class Placing:
-    """Which of two corners a shared value belongs to.
+    """Which of two corners a shared value belongs to, by one way of asking.
 
     Attributes
     ----------
     lean : positive where it is the first, negative where it is the second; of a regression, its
-        slope, which should be one half.
+        slope.
     error : one standard deviation of it.
-    least : it says nothing below this.
+    off_by : what it may miss besides, one standard deviation.
+    size : what it should be, without its sign; of no known size where it is itself.
     """
 
     lean: float
     error: float
-    least: float
+    off_by: float = OFF_BY
+    size: float = HALF
+
+    @property
+    def log_odds(self) -> float:
+        """Of the first corner over the second; nought where it says nothing."""
+        if not abs(self.lean) > LEAST_ERRORS * self.error:
+            return 0.0
+        variance = FREEDOM * (self.error**2 + self.off_by**2)
+        at_first, at_second = ((self.lean - size) ** 2 for size in (self.size, -self.size))
+        odds = (1 + at_second / variance) / (1 + at_first / variance)
+        return (FREEDOM + 1) / 2 * math.log(odds)
 
     @property
     def is_sure(self) -> bool:
-        """Whether it may be acted on."""
-        return abs(self.lean) > max(self.least, SURE_ERRORS * self.error)
+        """Whether it may be acted on alone."""
+        return abs(self.log_odds) > SURE_LOG_ODDS
 
 
 def placed_by_turns(
@@ -97,7 +123,12 @@ def placed_by_turns(
             misses[1] = -misses[1]
             turning = np.maximum(*differences) > TURN_SHARE
         mean, apart = (misses[0] + misses[1]) / 2, misses[1] - misses[0]
+        tight = (differences[0] ** 2 + differences[1] ** 2) / 2
     rows = turning & (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
+    if one.same_side is other:
+        # A car longer or shorter than assumed misses both by what all turns, left and right, add.
+        rows &= np.isfinite(mean) & np.isfinite(apart)
+        mean, apart = (_freed(column, tight, rows) for column in (mean, apart))
     return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, apart))
 
 
@@ -134,6 +165,13 @@ def placed_by_steering(
     return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, direction))
 
 
+def _freed(column: FloatColumn, of: FloatColumn, rows: NDArray[np.bool_]) -> FloatColumn:
+    """(n,) a column without what in some rows goes with another one."""
+    lever = of - np.mean(of[rows]) if rows.any() else of
+    weight = float(lever[rows] @ lever[rows])
+    return column - lever * (float(lever[rows] @ column[rows]) / weight) if weight else column
+
+
 def _calm(track: WheelTrack) -> FloatColumn:
     """(n, 4) means over `CALM_S`, NaN where a corner was silent within it: a sensor that has yet to
     pick up turns all the same. [km/h]
@@ -159,4 +197,4 @@ def _between(
 
 
 def _placing(slope: Slope | None) -> Placing | None:
-    return None if slope is None else Placing(slope.value, slope.error, LEAST_SLOPE)
+    return None if slope is None else Placing(slope.value, slope.error)

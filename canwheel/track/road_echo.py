@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.track.motion import LONGEST_STEP_S, Motion, smooth
+from canwheel.track.motion import LONGEST_STEP_S, MOVING_KPH, Motion, smooth
 from canwheel.track.placing import Placing
 from canwheel.track.units import KPH_PER_MPS
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -48,8 +48,9 @@ FEWEST_BLOCKS = 8
 ACROSS = 0.5
 """The other side's wheel meets bumps of its own: what it says counts half."""
 
-LEAST_LEAN = 0.06
-"""A difference of correlations below this may be the unit's own timing."""
+OFF_BY = 0.03
+"""A difference of correlations of this size may be the unit's own timing, one standard deviation;
+what the road makes of it has no size known beforehand (0.1 to 0.6, simulated roads)."""
 
 
 def placed_by_road(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> Placing | None:
@@ -71,7 +72,8 @@ def placed_by_road(track: WheelTrack, motion: Motion, one: Corner, other: Corner
         agreement.append(by_wheelbase[int(np.argmax(by_wheelbase.mean(axis=1)))])
     lean = agreement[0] - agreement[1]
     error = float(np.std(lean)) / math.sqrt(len(lean))
-    return Placing(float(np.mean(lean)), error, LEAST_LEAN)
+    mean = float(np.mean(lean))
+    return Placing(mean, error, OFF_BY, size=abs(mean))
 
 
 def _is_shown(track: WheelTrack, pace_kph: FloatColumn) -> NDArray[np.bool_]:
@@ -100,7 +102,7 @@ def _by_distance(track: WheelTrack, motion: Motion) -> tuple[FloatColumn, FloatC
 
 def _shaking(speed_kph: FloatColumn) -> FloatColumn:
     """(n,) what the road adds to a wheel's speed, over its usual size."""
-    slow = np.maximum(smooth(speed_kph, round(ROAD_M / STEP_M) | 1), np.finfo(float).tiny)
+    slow = np.maximum(smooth(speed_kph, round(ROAD_M / STEP_M) | 1), MOVING_KPH)
     road = speed_kph / slow - 1
     usual = np.sqrt(smooth(road**2, round(LEVEL_M / STEP_M) | 1))
     shaking: FloatColumn = np.clip(road / np.maximum(usual, np.finfo(float).tiny), -MOST, MOST)

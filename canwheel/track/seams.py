@@ -25,9 +25,6 @@ CLEAR_S = 0.2
 PACE_KPH = 6.0
 """Slower, some sensors do not read yet. [km/h]"""
 
-LEAST_LEAN = 0.25
-"""The value must be half as near again to the one as to the other, or nearer."""
-
 CLEAR_ERRORS = 7.0
 """The two must differ by so many times what a ratio changes by anyway, over all seams."""
 
@@ -65,7 +62,7 @@ def placed_by_seams(
     usual = _usual_change(calm[:, 0], samples_in(track, 2 * step_s))
     if not math.sqrt(weight) > CLEAR_ERRORS * usual:
         return None
-    return Placing(float(lever @ answer) / weight, usual / math.sqrt(weight), LEAST_LEAN)
+    return Placing(float(lever @ answer) / weight, usual / math.sqrt(weight))
 
 
 def _at(track: WheelTrack, calm: FloatColumn, time_s: Sequence[float]) -> FloatColumn:

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from canwheel.corners import CORNERS
 from canwheel.track.motion import estimate_motion
@@ -143,4 +144,33 @@ def test_sensors_that_sleep_at_walking_pace_mislead_nobody(
     placing = placed_by_turns(track, estimate_motion(track), CORNERS[of], CORNERS[copy])
     assert placing is not None
     assert placing.is_sure
-    assert placing.lean == pytest.approx(0.5, abs=0.05)
+    assert placing.lean == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize(("of", "copy"), [(0, 2), (2, 0), (1, 3), (3, 1)])
+@pytest.mark.parametrize("wheelbase_over_track", [1.5, 1.7, 2.0])
+@pytest.mark.parametrize("every", [2, 4, 13])
+def test_a_car_of_another_length_moves_no_value(
+    make_drive: Any, of: int, copy: int, wheelbase_over_track: float, every: int
+) -> None:
+    """Most turns go one way, so that what a longer car adds to each does not even out."""
+    bends = tuple((9.0 * k + 2, 9.0 * k + 8, 8.0 if k % every else -8.0) for k in range(13))
+    drive = make_drive([(0, 15), (60, 20), (120, 14)], bends, noise=0.001)
+    kph = drive.spoilt(copy, drive.kph[:, of])
+    placing = placed(
+        placed_by_turns, drive.track(kph, wheelbase_over_track=wheelbase_over_track), of, copy
+    )
+    assert placing is not None
+    assert placing.is_sure
+    assert placing.error < 0.02
+    assert placing.lean == pytest.approx(0.5, abs=0.3)
+
+
+def test_odds_of_one_half_against_its_opposite() -> None:
+    """As Student's distribution of four degrees of freedom has them (scipy)."""
+    for lean, error in ((0.5, 0.1), (0.2, 0.1), (-0.4, 0.2), (3.0, 0.5)):
+        placing, scale = Placing(lean, error), np.hypot(error, 0.1)
+        at_first, at_second = (stats.t.logpdf((lean - at) / scale, 4) for at in (0.5, -0.5))
+        assert placing.log_odds == pytest.approx(at_first - at_second)
+        assert Placing(-lean, error).log_odds == pytest.approx(-placing.log_odds)
+    assert Placing(0.3, 0.25).log_odds == 0  # it may as well be nought
