@@ -81,7 +81,8 @@ def find_same_value(
         changed = np.diff(first[both], prepend=first[both][:1]) != 0
         if np.mean(same) >= SAME_SHARE:
             return SameValue((track.whole,), int(changed.sum()), is_whole=True)
-        parts = _parts(seldom.time_s[both], same, changed)
+        # Counts flicker by one from sample to sample, of two wheels alike for seconds.
+        parts = None if seldom.mean_over_s else _parts(seldom.time_s[both], same, changed)
         if parts is not None and (in_parts is None or parts.changes > in_parts.changes):
             in_parts = parts
     return in_parts

@@ -163,8 +163,9 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         return ()
     others, _ = motion.expected_kph(corner)
     nothing = own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
-    judged = others >= READ_FROM_KPH
-    silent = judged & nothing
+    silent = (others >= READ_FROM_KPH) & nothing
+    if silent.any():
+        silent &= _is_witnessed(track, corner, others)
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
@@ -181,6 +182,16 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
         or spell.in_company
         or not _others_spin(track, spell, gain)
     )
+
+
+def _is_witnessed(track: WheelTrack, corner: Corner, others_kph: FloatColumn) -> NDArray[np.bool_]:
+    """(n,) where two others say how fast the car goes, or one does three times in a row: a single
+    one that is left may have a fault of its own, and nobody beside it to say so.
+    """  # noqa: D205 - one sentence, one fact
+    rest = np.delete(track.seen_from(corner), corner.position, axis=1)
+    fast = others_kph >= READ_FROM_KPH
+    lasting = fast & np.roll(fast, 1) & np.roll(fast, -1)
+    return np.asarray(lasting | (np.sum(~np.isnan(rest), axis=1) > 1))
 
 
 def _others_spin(track: WheelTrack, spell: ZeroSpell, gain: tuple[int, int]) -> bool:

@@ -141,3 +141,38 @@ def test_a_sound_drive_has_none(town: Any) -> None:
     for corner in CORNERS:
         assert spells_of(town.track(), corner) == ()
         assert spells_of(town.track(resolution_kph=1.0), corner) == ()
+
+
+def test_where_the_car_slows_below_the_speed_that_is_judged_the_rise_is_timed(
+    make_drive: Any,
+) -> None:
+    """A contact that comes back at 7 km/h comes back at once, whatever was judged last."""
+    drive = make_drive([(0, 0), (8, 40), (20, 40), (28, 5), (40, 5)], ())
+    track = drive.track(drive.spoilt(2, 0.0, drive.at(25.0, 27.5)))
+    (spell,) = spells_of(track, Corner.RL)
+    assert spell.ends_slow
+    assert spell.edge_s == pytest.approx(0, abs=0.001)
+    assert not spell.takes_its_time
+
+
+@at_each_corner
+def test_a_single_other_one_that_jumps_is_no_witness(make_drive: Any, corner: Corner) -> None:
+    """The recorder lost what two corners say; the third jumps while the car creeps."""
+    drive = make_drive([(0, 1.2), (40, 1.2)], ())
+    jumper = corner.mirror
+    kph = drive.spoilt(jumper.position, 16.0, np.arange(len(drive.time_s)) == 1000)
+    present = np.ones(kph.shape, bool)
+    lost = [c.position for c in CORNERS if c not in {corner, jumper}]
+    present[np.ix_(np.arange(990, 1010), lost)] = False
+    assert spells_of(drive.track(kph, present=present), corner) == ()
+
+
+@at_each_corner
+def test_a_single_other_one_that_goes_on_is_one(town: Any, corner: Corner) -> None:
+    kph = town.spoilt(corner.position, 0.0, town.at(64, 66))
+    for lost in CORNERS:
+        if lost not in {corner, corner.mirror}:
+            kph[town.at(60, 70), lost.position] = np.nan
+    flagged = np.isnan(kph)
+    (spell,) = spells_of(town.track(np.nan_to_num(kph), flagged=flagged), corner)
+    assert spell.silent_s == pytest.approx(2, abs=0.1)
