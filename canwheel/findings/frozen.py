@@ -61,18 +61,19 @@ def find_frozen(track: WheelTrack, motion: Motion) -> Outcome:
         own = track.wheel(corner)
         # A counter of pulses that stands still says zero, which other checks judge.
         if len(own.time_s) > 1 and own.period_s > 0 and track.unit != "pulse count":
-            frozen = _frozen_runs(own, _rest(track, corner))
+            frozen = _frozen_runs(own, _rest(motion.seen_from(corner), corner))
             if frozen:  # a corner that jumps does not change for that
-                frozen = _frozen_runs(own, _rest(_without_jumps(track, motion, corner), corner))
+                smooth_kph = _without_jumps(track, motion, corner).seen_from(corner)
+                frozen = _frozen_runs(own, _rest(smooth_kph, corner))
             if frozen:
                 findings.append(_describe(track, motion, corner, frozen))
     return Outcome(findings=tuple(findings))
 
 
-def _rest(track: WheelTrack, corner: Corner) -> FloatColumn:
+def _rest(seen_kph: FloatColumn, corner: Corner) -> FloatColumn:
     """(n, 3) the corner on the same side, and the two on the other side, at this one's times."""
     order = (corner.same_side, corner.mirror, corner.mirror.same_side)
-    return track.seen_from(corner)[:, [other.position for other in order]]
+    return seen_kph[:, [other.position for other in order]]
 
 
 def _without_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> WheelTrack:

@@ -234,7 +234,7 @@ def _find(track: WheelTrack, motion: Motion, corner: Corner, least: JumpSize) ->
     own = track.wheel(corner)
     if not own.period_s > 0:
         return None
-    seen = track.seen_from(corner)
+    seen = motion.seen_from(corner)
     others = motion.others_kph(corner)
     allowed = allowed_kph(least, own, others)
     jump = _away_from_itself(own.speed_kph, own.period_s, allowed)

@@ -48,7 +48,7 @@ def find_long_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps 
         away = (below | (own.speed_kph > most + allowed)) & (others > TOLD_BY_KPH)
     if not away.any():
         return None
-    seen = track.seen_from(corner)
+    seen = motion.seen_from(corner)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
     unread = np.isnan(np.delete(seen, corner.position, axis=1)).any(axis=1)
     with np.errstate(invalid="ignore"):

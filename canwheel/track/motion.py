@@ -269,6 +269,10 @@ class Motion:
         answer: Answer = self._answers[key]
         return answer
 
+    def seen_from(self, corner: Corner) -> FloatColumn:
+        """All four at the corner's own times; see the track's method of that name. [km/h]"""
+        return self.once(_seen_from, self.track.first_beside(corner))
+
     def others_kph(self, corner: Corner) -> FloatColumn:
         """What the others say, at the corner's own times; see the function of that name. [km/h]"""
         return self.once(_others_of, corner)
@@ -282,19 +286,23 @@ class Motion:
         return self.once(_predicted_of, corner)
 
 
-def _others_of(track: WheelTrack, _motion: Motion, corner: Corner) -> FloatColumn:
-    return others_kph(track.seen_from(corner), corner)
+def _seen_from(track: WheelTrack, _motion: Motion, corner: Corner) -> FloatColumn:
+    return track.seen_from(corner)
+
+
+def _others_of(_track: WheelTrack, motion: Motion, corner: Corner) -> FloatColumn:
+    return others_kph(motion.seen_from(corner), corner)
 
 
 def _expected_of(
-    track: WheelTrack, motion: Motion, corner: Corner
+    _track: WheelTrack, motion: Motion, corner: Corner
 ) -> tuple[FloatColumn, FloatColumn]:
     middle, flag = motion.others_kph(corner), motion.predicted_kph(corner)
-    return _range_kph(track.seen_from(corner), corner, middle, flag)
+    return _range_kph(motion.seen_from(corner), corner, middle, flag)
 
 
-def _predicted_of(track: WheelTrack, motion: Motion, corner: Corner) -> FloatColumn:
-    return predicted_kph(track.seen_from(corner), corner, motion.others_kph(corner))
+def _predicted_of(_track: WheelTrack, motion: Motion, corner: Corner) -> FloatColumn:
+    return predicted_kph(motion.seen_from(corner), corner, motion.others_kph(corner))
 
 
 def estimate_motion(track: WheelTrack) -> Motion:

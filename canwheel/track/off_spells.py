@@ -90,7 +90,7 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     speed, middle = smooth(single, calm), smooth(predicted, calm)
     least, most = (smooth(kph[::every], calm) for kph in motion.expected_kph(corner))
     accel = np.interp(time_s, track.time_s, motion.accel_mps2)
-    all_four = smooth(track.seen_from(corner)[::every], calm)
+    all_four = smooth(motion.seen_from(corner)[::every], calm)
     rest = np.delete(all_four, corner.position, axis=1)
     # Of three that are no car's, as while one of them is silent, nobody can say what the fourth is.
     agree = three_agree(all_four, corner) | np.isnan(rest).any(axis=1)

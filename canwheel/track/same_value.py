@@ -1,6 +1,5 @@
 """Where two corners carry one value, to the last bit."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +23,14 @@ AVERAGE_OVER_S = 5.0
 AS_USUAL_STEPS = 0.5
 """By so many of its own steps, what repeats another message may come sooner or later than usual: by
 more, a frame in between was lost."""
+
+SHORT_SHARE = 0.25
+"""So many of the steps from sample to sample, the shortest, are single ones even where a recorder
+lost most frames."""
+
+FARTHEST, CELLS = 4, 4
+"""Another message's sample that stands beside one comes within so many steps; and distances are
+told apart by so many parts of a step."""
 
 UNEVEN_STEP, UNEVEN_SHARE = 0.5, 0.1
 """Stamps may put frames of one message out of their order where so many of its steps are shorter
@@ -67,14 +74,15 @@ def find_same_value(
     if not motion.moving.any():
         return None
     # Of a message that comes more often, the other one holds some values only.
-    seldom, often = sorted(
-        (track.wheel(one), track.wheel(other)), key=lambda wheel: -np.nan_to_num(wheel.period_s)
-    )
+    one, other = sorted((one, other), key=lambda c: -np.nan_to_num(track.wheel(c).period_s))
+    seldom, often = track.wheel(one), track.wheel(other)
     first = seldom.speed_kph
     known = np.nan_to_num(first) > MOVING_KPH
     in_parts = None
-    for second in _beside(seldom, often):
-        both = known & ~np.isnan(second)
+    # Corners of the same two messages are beside one another alike.
+    for beside in motion.once(_beside, track.first_beside(one), track.first_beside(other)):
+        second = often.speed_kph[beside.at]
+        both = known & beside.as_usual & ~np.isnan(second)
         same = np.abs(first[both] - second[both]) < ERROR_KPH
         if len(same) <= FEWEST_CHANGES:
             continue
@@ -120,30 +128,64 @@ def may_be_same(one: WheelSamples, other: WheelSamples) -> bool:
     return bool(np.mean(same.any(axis=1)) >= SAME_SHARE)
 
 
-def _beside(one: WheelSamples, other: WheelSamples) -> Iterator[FloatColumn]:
-    """Give the other corner's samples beside this one's: all those just before, all those just
-    after, and so on; NaN where they are not as far from it as usual, for one in between was lost.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Beside:
+    """One way of putting the samples of two messages side by side.
+
+    Attributes
+    ----------
+    at : (n,) the other one's sample beside each.
+    as_usual : (n,) whether it is as far from it as usual; if not, one in between was lost.
+    """
+
+    at: NDArray[np.int32]
+    as_usual: NDArray[np.bool_]
+
+
+def _beside(track: WheelTrack, _motion: Motion, one: Corner, other: Corner) -> list[_Beside]:
+    """All ways of putting another message's samples beside this one's: each with that just before,
+    each with that just after, and so on.
 
     Units that send two messages fill both from one set of readings, one right after the other, or
     the one with the readings that the other had last. Which of the two came first is told by their
     stamps; where these shake, by when they came on average; and where they stand for a batch, by
     their places in the recording.
     """  # noqa: D205 - one sentence, one fact
-    if min(len(one.time_s), len(other.time_s)) < FEWEST_CHANGES:
-        return
-    if one.time_s is other.time_s:
-        yield other.speed_kph
-        return
+    own, their = track.wheel(one), track.wheel(other)
+    if min(len(own.time_s), len(their.time_s)) < FEWEST_CHANGES:
+        return []
+    if one is other:
+        return [_Beside(np.arange(len(own.time_s), dtype=np.int32), np.ones(len(own.time_s), bool))]
+    ways: list[_Beside] = []
     for order in (_by_stamp, _on_average, _by_place):
-        mine, theirs = order(one), order(other)
-        step = np.median(np.diff(mine))
+        mine, theirs = order(own), order(their)
+        step = _usual_step(mine)
         after = np.searchsorted(theirs, mine)
         nearest = np.searchsorted((theirs[1:] + theirs[:-1]) / 2, mine)
-        for at in (after - 1, after, nearest - 1, nearest, nearest + 1):
-            inside = np.clip(at, 0, len(theirs) - 1)
-            later = theirs[inside] - mine
-            as_usual = np.abs(later - np.median(later)) < AS_USUAL_STEPS * step
-            yield np.where(as_usual, other.speed_kph[inside], np.nan)
+        for place in (after - 1, after, nearest - 1, nearest, nearest + 1):
+            at = np.clip(place, 0, len(theirs) - 1).astype(np.int32)
+            if any(np.array_equal(at, way.at) for way in ways):
+                continue
+            later = theirs[at] - mine
+            as_usual = np.abs(later - _commonest(later, step)) < AS_USUAL_STEPS * step
+            ways.append(_Beside(at, as_usual))
+    return ways
+
+
+def _usual_step(order: FloatColumn) -> float:
+    """From one sample to the next where none in between was lost."""
+    return float(np.quantile(np.diff(order), SHORT_SHARE))
+
+
+def _commonest(later: FloatColumn, step: float) -> float:
+    """The middle of the commonest distances: a median would lie between what came beside, and what
+    came a step away because the one beside was lost.
+    """  # noqa: D205 - one sentence, one fact
+    if step <= 0:
+        return float(np.median(later))
+    cell = np.clip(np.round(later * (CELLS / step)), -CELLS * FARTHEST, CELLS * FARTHEST)
+    near = cell.astype(np.intp) + CELLS * FARTHEST
+    return float(np.median(later[near == np.argmax(np.bincount(near))]))
 
 
 def _by_stamp(wheel: WheelSamples) -> FloatColumn:

@@ -126,6 +126,11 @@ class WheelTrack:
         """The whole capture."""
         return Span(0.0, self.duration_s)
 
+    def first_beside(self, corner: Corner) -> Corner:
+        """Return the first of the corners that are sampled at the same times, in one message."""
+        time_s = self.wheel(corner).time_s
+        return next(first for first in CORNERS if self.wheel(first).time_s is time_s)
+
     def seen_from(self, corner: Corner) -> FloatColumn:
         """All four at one corner's own times: (n, 4), that corner's own column exact. [km/h]
 

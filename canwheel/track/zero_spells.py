@@ -165,7 +165,7 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     nothing = own.speed_kph <= np.maximum(NOTHING_SHARE * others, own.resolution_kph)
     silent = (others >= READ_FROM_KPH) & nothing
     if silent.any():
-        silent &= _is_witnessed(track, corner, others)
+        silent &= _is_witnessed(motion, corner, others)
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
@@ -184,11 +184,11 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     )
 
 
-def _is_witnessed(track: WheelTrack, corner: Corner, others_kph: FloatColumn) -> NDArray[np.bool_]:
+def _is_witnessed(motion: Motion, corner: Corner, others_kph: FloatColumn) -> NDArray[np.bool_]:
     """(n,) where two others say how fast the car goes, or one does three times in a row: a single
     one that is left may have a fault of its own, and nobody beside it to say so.
     """  # noqa: D205 - one sentence, one fact
-    rest = np.delete(track.seen_from(corner), corner.position, axis=1)
+    rest = np.delete(motion.seen_from(corner), corner.position, axis=1)
     fast = others_kph >= READ_FROM_KPH
     lasting = fast & np.roll(fast, 1) & np.roll(fast, -1)
     return np.asarray(lasting | (np.sum(~np.isnan(rest), axis=1) > 1))
