@@ -83,32 +83,33 @@ def find_same_value(
     for beside in motion.once(_beside, track.first_beside(one), track.first_beside(other)):
         second = often.speed_kph[beside.at]
         both = known & beside.as_usual & ~np.isnan(second)
-        same = np.abs(first[both] - second[both]) < ERROR_KPH
+        value = first[both]
+        same = np.abs(value - second[both]) < ERROR_KPH
         if len(same) <= FEWEST_CHANGES:
             continue
-        changed = np.diff(first[both], prepend=first[both][:1]) != 0
         if np.mean(same) >= SAME_SHARE:
-            return SameValue((track.whole,), int(changed.sum()), is_whole=True)
+            changes = int(np.sum(np.diff(value) != 0))
+            return SameValue((track.whole,), changes, is_whole=True)
         # Counts flicker by one from sample to sample, of two wheels alike for seconds.
-        parts = None if seldom.mean_over_s else _parts(seldom.time_s[both], same, changed)
+        parts = None if seldom.mean_over_s else _parts(seldom.time_s[both], value, same)
         if parts is not None and (in_parts is None or parts.changes > in_parts.changes):
             in_parts = parts
     return in_parts
 
 
-def _parts(
-    time_s: FloatColumn, same: NDArray[np.bool_], changed: NDArray[np.bool_]
-) -> SameValue | None:
+def _parts(time_s: FloatColumn, value: FloatColumn, same: NDArray[np.bool_]) -> SameValue | None:
     """Those stretches in which the value is the same, and changes often."""
     ends = np.concatenate(([-1], np.flatnonzero(~same), [len(same)]))
-    firsts, lasts = ends[:-1] + 1, ends[1:] - 1
-    total = np.concatenate(([0], np.cumsum(changed)))
-    changes = total[lasts + 1] - total[firsts]
-    long = np.flatnonzero(changes >= PART_CHANGES)
-    if not len(long):
+    long = np.flatnonzero(np.diff(ends) > PART_CHANGES)
+    firsts, lasts = ends[long] + 1, ends[long + 1] - 1
+    changes = np.array(
+        [np.sum(np.diff(value[a : b + 1]) != 0) for a, b in zip(firsts, lasts, strict=True)]
+    )
+    often = np.flatnonzero(changes >= PART_CHANGES)
+    if not len(often):
         return None
-    spans = tuple(Span(float(time_s[firsts[i]]), float(time_s[lasts[i]])) for i in long)
-    return SameValue(spans, int(changes[long].sum()), is_whole=False)
+    spans = tuple(Span(float(time_s[firsts[i]]), float(time_s[lasts[i]])) for i in often)
+    return SameValue(spans, int(changes[often].sum()), is_whole=False)
 
 
 def may_be_same(one: WheelSamples, other: WheelSamples) -> bool:

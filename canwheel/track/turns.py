@@ -149,10 +149,12 @@ class Turns:
         ----------
         sides : of which, their mean.
         """  # noqa: D205 - one sentence, one fact
-        ahead, rolling = _ahead(self.calm, squared_box(self.track), sides)
-        with np.errstate(invalid="ignore"):
-            pace_mps = np.mean(self.calm, axis=1) / KPH_PER_MPS
-            easy = self.slow & (pace_mps**2 * _turn_size(self.calm) / TRACK_M < EASY_MPS2)
+        rows = np.flatnonzero(self.slow)
+        calm, ahead, rolling = self.calm[rows], *np.full((2, len(self.calm)), np.nan)
+        ahead[rows], rolling[rows] = _ahead(calm, squared_box(self.track), sides)
+        pace_mps = np.mean(calm, axis=1) / KPH_PER_MPS
+        easy = self.slow.copy()
+        easy[rows] = pace_mps**2 * _turn_size(calm) / TRACK_M < EASY_MPS2
         if _seconds(self.track, easy & self.sharp) < FEWEST_TURN_S:
             return None
         return fit_slope(self.track, easy, FEWEST_TURN_S, ahead, rolling, rolling)
