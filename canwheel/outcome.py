@@ -34,6 +34,9 @@ GOES_WITH_BAND = "goes_with_band_from_kph"
 OFF_S = "off_s"
 """Evidence of a ratio that is wrong for a time only: for how long in all. [s]"""
 
+REPEATED_S = "repeated_s"
+"""Evidence of a reading that is a copy for a part of the drive only: for how long in all. [s]"""
+
 OF_BOTH_PAIRS = "of_both_pairs"
 """Evidence that two corners are exchanged and the two others as well, as if the car were turned."""
 

@@ -4,7 +4,7 @@ import math
 from itertools import combinations
 
 from canwheel.corners import CORNERS, Corner
-from canwheel.outcome import Finding, NotJudged, Outcome, Span
+from canwheel.outcome import REPEATED_S, Figure, Finding, NotJudged, Outcome, Span
 from canwheel.track.motion import Motion, estimate_motion
 from canwheel.track.placing import (
     SURE_LOG_ODDS,
@@ -77,9 +77,10 @@ def _outside(spans: tuple[Span, ...], whole: Span) -> tuple[Span, ...]:
 
 
 def _describe(same: SameValue, copy: Corner, of: Corner, *, sure: bool) -> Finding:
-    lasting = "the whole drive"
+    lasting, evidence = "the whole drive", dict[str, Figure](of=of.value)
     if not same.is_whole:
         lasting_s = sum(span.to_s - span.from_s for span in same.spans)
+        evidence[REPEATED_S] = round(lasting_s, 1)
         parts = "" if len(same.spans) == 1 else f" in all, in {len(same.spans)} stretches"
         lasting = f"{lasting_s:.0f} s{parts}, and reads a value of its own otherwise"
     doubt = "" if sure else " This drive cannot tell which of the two is the copy."
@@ -90,5 +91,5 @@ def _describe(same: SameValue, copy: Corner, of: Corner, *, sure: bool) -> Findi
         spans=same.spans,
         count=len(same.spans),
         says=f"Repeats the {of.words} value to the last bit for {lasting}.{doubt}",
-        evidence={"of": of.value},
+        evidence=evidence,
     )

@@ -13,7 +13,14 @@ from canwheel.corners import Corner, Side
 from canwheel.judgement.proof import SELDOM_COUNT, Proof
 from canwheel.judgement.verdict import SOUND_NEEDS_KM, CornerJudgement, Judgement
 from canwheel.judgement.wording import KIND_WORDS, say_km_to_drive, say_list
-from canwheel.outcome import GOES_WITH_TURN, OF_BOTH_PAIRS, OFF_S, FaultKind, Finding
+from canwheel.outcome import (
+    GOES_WITH_TURN,
+    OF_BOTH_PAIRS,
+    OFF_S,
+    REPEATED_S,
+    FaultKind,
+    Finding,
+)
 from canwheel.plain_text import capital
 
 _LOOK = (
@@ -71,11 +78,15 @@ _RECORDER = (
     "make sure that the recorder itself lost nothing: record again with nothing else running"
 )
 _CODES = "read and note the stored codes of the brake unit: it says itself that it has no value"
+_GIVEN_UP = (
+    "read and note the stored codes of the brake unit: they may name the signal that it has given "
+    "up"
+)
 _CODING = (
     "check the coding of the brake unit, and whether it puts another wheel's value in the place of "
     "one that it has given up"
 )
-_OF_THE_UNIT = frozenset({_CODES, _CODING, _DEFINITIONS})
+_OF_THE_UNIT = frozenset({_CODES, _GIVEN_UP, _CODING, _DEFINITIONS})
 """Checks that are done once, however many corners are faulty."""
 
 _CABLE_TURNING = (
@@ -97,15 +108,22 @@ _CHECKS: dict[FaultKind, tuple[str, ...]] = {
     ),
     "late_pickup": (_LOOK, _GAP, _BEARING, _RING, _CONNECTOR, _ELECTRICAL, _COMPARE),
     "dropout": (_LOOK, _CONNECTOR, _WIRING, _GAP, _BEARING, _RING, _ELECTRICAL, _COMPARE, _UNIT),
-    "frozen": (_CODES, _CONNECTOR, _WIRING, _ELECTRICAL, _COMPARE, _UNIT),
+    "frozen": (_GIVEN_UP, _CONNECTOR, _WIRING, _ELECTRICAL, _COMPARE, _UNIT),
     "ring_damage": (_LOOK, _RING, _BEARING, _GAP, _COMPARE),
     "wrong_ratio": (_TYRES, _TEETH, _CODING),
     "crossed": (_PLACES, _DEFINITIONS, _CODING),
     "erratic": (_LOOK, _CONNECTOR, _WIRING, _GAP, _RING, _BEARING, _ELECTRICAL, _COMPARE),
     "flagged_invalid": (_CODES, _LOOK, _CONNECTOR, _WIRING, _ELECTRICAL, _COMPARE, _UNIT),
     "message_missing": (_RECORDER, _SHARED),
-    "copied": (_DEFINITIONS, _CODES, _CODING),
+    "copied": (_DEFINITIONS, _GIVEN_UP, _CODING),
 }
+
+_FOR_A_TIME: dict[str, tuple[str, ...]] = {
+    OFF_S: _CHECKS["erratic"],
+    REPEATED_S: (_GIVEN_UP, _CODING, *_CHECKS["frozen"][1:]),
+}
+"""By the evidence: no tyre, ring or DBC changes on the way; what is so for a part of the drive only
+is a signal that is lost at times, whatever the unit makes of it."""
 
 _OF_THE_WHOLE_UNIT: tuple[FaultKind, ...] = ("message_missing",)
 """Kinds that are not looked for at a wheel, so that a list for every corner would say one thing
@@ -281,8 +299,8 @@ def _templates(finding: Finding) -> tuple[str, ...]:
     if finding.evidence.get(OF_BOTH_PAIRS):
         # Nobody crosses four connectors so easily as a file names two axles the wrong way round.
         return (_DEFINITIONS, *(step for step in _CHECKS[finding.kind] if step != _DEFINITIONS))
-    # No tyre and no ring changes on the way: what is off for a time is the signal.
-    checks = _CHECKS["erratic" if OFF_S in finding.evidence else finding.kind]
+    for_a_time = (_FOR_A_TIME[key] for key in finding.evidence if key in _FOR_A_TIME)
+    checks = next(for_a_time, _CHECKS[finding.kind])
     turning = finding.evidence.get(GOES_WITH_TURN) in {"left", "right"}
     return (_CABLE_TURNING, *checks) if turning else checks
 

@@ -108,6 +108,7 @@ def test_for_a_part_of_the_drive(town: Any, only_finding: Any, copy: int, of: in
     assert finding.confidence >= 0.9
     assert finding.from_s == pytest.approx(40, abs=1)
     assert finding.to_s == pytest.approx(100, abs=1)
+    assert finding.evidence["repeated_s"] == pytest.approx(60, abs=1)
     assert "and reads a value of its own otherwise" in finding.says
 
 

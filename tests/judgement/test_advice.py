@@ -305,3 +305,14 @@ def test_what_is_off_for_a_time_is_the_signal_not_the_tyre(
     steps = " ".join(advise(drive(TOWN, for_a_time), None))
     assert "its connector" in steps
     assert "tyre" not in steps
+
+
+def test_a_copy_for_a_time_is_a_lost_signal_not_the_dbc(drive: Drive, finding: MakeFinding) -> None:
+    """A file that names a corner wrongly does so all the way. (common practice, no source)"""
+    copied = finding(Corner.RL, "copied", (0.0, 3.0), of="FL")
+    assert "check the DBC" in " ".join(advise(drive(TOWN, copied), None))
+    for_a_time = finding(Corner.RL, "copied", (0.0, 1.0), of="FL", repeated_s=60.0)
+    steps = " ".join(advise(drive(TOWN, for_a_time), None))
+    assert "its connector" in steps
+    assert "another wheel's value" in steps
+    assert "check the DBC" not in steps
