@@ -26,6 +26,10 @@ FRONT_AS_REAR_KPH = 25.0
 """Slower, in sharp turns, the wheels of one side differ by so much that one step more may hide the
 change; faster they do not. [km/h]"""
 
+FRONT_BESIDE_REAR = 0.25
+"""By so much of its speed a front wheel may then run ahead of the rear one behind it: steered by 40
+degrees, as far as any goes."""
+
 TURN_SHARE = 0.55
 """Where the corner on the same side does not change, or is not read, or the one crosswise stands,
 the others must change by more than a turn can explain (the tightest one: 1.6 m track about a point
@@ -134,7 +138,9 @@ def _frozen_runs(own: WheelSamples, rest: FloatColumn) -> list[tuple[int, int]]:
         # In a turn one side may keep its speed while the other changes; crosswise where the
         # connectors of an axle are on each other's places.
         crosswise_stands = high[:, 2] - low[:, 2] <= must_change / 2
-        side_changes = (high[:, 0] - low[:, 0] > must_change) & ~crosswise_stands
+        side_kph = np.where(slowest > FRONT_AS_REAR_KPH, 0.0, FRONT_BESIDE_REAR * fastest)
+        side_changes = high[:, 0] - low[:, 0] > np.maximum(must_change, side_kph)
+        side_changes &= ~crosswise_stands
         change_share = np.sort(np.nan_to_num((high - low) / high), axis=1)[:, 1]
         no_turn = side_changes | (change_share > TURN_SHARE)
         # The wheel beside it changes too, unless the other axle spins, or it is not read.

@@ -89,17 +89,16 @@ def open_locks(spells: Sequence[ZeroSpell], locks: Collection[ZeroSpell]) -> tup
 
 def _locks(spells: Sequence[ZeroSpell]) -> frozenset[ZeroSpell]:
     locks: set[ZeroSpell] = set()
+    # Where anti-lock control is seen at work, the wheel does lock: what goes under the brake alone
+    # does so too, and what goes again right after it, however seldom the message comes.
+    cycles = bool(_cycles(spells))
     last_s = -math.inf
     for spell in spells:
-        again = spell.from_s - last_s < AGAIN_S and spell.edge_s > LOCK_EDGE_S
-        if is_wheel_lock(spell) or (again and spell.silent_s <= LONGEST_LOCK_S):
+        again = spell.from_s - last_s < AGAIN_S and (cycles or spell.edge_s > LOCK_EDGE_S)
+        braked = cycles and _while_braking(spell)
+        if is_wheel_lock(spell) or ((again or braked) and spell.silent_s <= LONGEST_LOCK_S):
             locks.add(spell)
             last_s = spell.to_s
-    cycles = _cycles(spells)
-    for cluster in cycles:
-        locks.update(cluster)
-    if cycles:  # it does lock: what goes under the brake alone does so too
-        locks.update(s for s in spells if _while_braking(s) and s.silent_s <= LONGEST_LOCK_S)
     return frozenset(locks)
 
 

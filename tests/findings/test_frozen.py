@@ -86,6 +86,20 @@ def test_one_side_may_keep_its_speed_while_the_other_turns_faster(
     assert said(drive.track(resolution_kph=1.0)) == {}
 
 
+def test_the_inner_rear_wheel_of_a_turn_that_tightens_keeps_its_speed(
+    make_drive: Any, said: Any
+) -> None:
+    """While the car gains a little, the front wheel before it runs ahead by a fifth and more."""
+    drive = make_drive([(0, 0), (4, 12.5), (12, 12.5), (30, 12.5)], (), noise=0)
+    kph = drive.kph.copy()
+    rows = drive.at(12, 16)
+    grows = np.linspace(1, 1.28, rows.sum())
+    kph[rows, 0] *= grows * 1.25
+    kph[rows, 1] *= grows
+    kph[rows, 2] *= grows * 1.1
+    assert said(drive.track(kph, resolution_kph=0.5)) == {}
+
+
 @pytest.mark.parametrize("axle", [[0, 1], [2, 3]])
 def test_nor_where_an_axle_is_crossed(make_drive: Any, said: Any, axle: list[int]) -> None:
     """Then the two that keep their speed stand crosswise."""

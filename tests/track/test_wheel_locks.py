@@ -80,6 +80,16 @@ def test_anti_lock_cycles_are_told_by_their_pace(make_drive: Any) -> None:
     assert locks_of(drive.track(kph)) == {}
 
 
+def test_beside_anti_lock_cycles_a_wheel_locks_again_as_the_braking_ends(make_drive: Any) -> None:
+    drive = make_drive(
+        [(0, 60), (20, 60), (24, 45), (40, 60), (44, 45), (60, 45)], (), period_s=0.1
+    )
+    kph = drive.kph.copy()
+    for start_s in (21.0, 21.2, 21.4, 43.9, 44.3):
+        kph[drive.at(start_s - 0.01, start_s + 0.05), 3] = 0.0
+    assert locks_of(drive.track(kph)) == {"RR": 5}
+
+
 @pytest.mark.parametrize(("period_s", "edge_s", "either"), [(0.1, 0.0, 1), (0.01, 0.12, 0)])
 def test_seldom_readings_leave_open_what_it_was(
     braking_drive: Any, period_s: float, edge_s: float, either: int
