@@ -19,12 +19,16 @@ FEWEST_NOISY, SURE_NOISY = 8, 12
 NOISY_TIMES = 5
 """... and so many times as many as any other corner."""
 
+BUMPS_TIMES = 4
+"""Where the other wheel on its side is not read, nobody can say which of them are bumps under that
+side: it takes so many times as many. A rough country road has ten."""
+
 ALL_THE_WAY_SHARE = 0.25
 """A signal that jumps on and on for so much of the way is noisy in between as well, where the car
 pulls or brakes and nobody can say so."""
 
 
-def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 - as all checks
+def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
     """Find corners whose reading jumps away from what the others allow, and back."""
     noise = {corner: motion.once(find_small_jumps, corner) for corner in CORNERS}
     moments = {corner: 0 if own is None else own.moments for corner, own in noise.items()}
@@ -32,12 +36,13 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 
     for corner in CORNERS:
         elsewhere = max(moments[other] for other in CORNERS if other is not corner)
         noisy = moments[corner] >= NOISY_TIMES * elsewhere
+        times = 1 if _is_read(track, motion, corner.same_side) else BUMPS_TIMES
         told = [
             (jumps, 0.97 if jumps.moments >= sure else 0.8)
             for jumps, fewest, sure in (
                 (motion.once(find_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
                 (motion.once(find_long_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
-                (noise[corner] if noisy else None, FEWEST_NOISY, SURE_NOISY),
+                (noise[corner] if noisy else None, times * FEWEST_NOISY, times * SURE_NOISY),
             )
             if jumps is not None and jumps.moments >= fewest
         ]
@@ -46,6 +51,12 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: ARG001 
             confidence = max(sureness for _, sureness in told)
             findings.append(_describe(corner, most, motion, confidence))
     return Outcome(findings=tuple(findings))
+
+
+def _is_read(track: WheelTrack, motion: Motion, corner: Corner) -> bool:
+    """Whether it was read for most of the way."""
+    read = ~np.isnan(track.speed_kph[motion.moving, corner.position])
+    return 2 * int(read.sum()) > len(read)
 
 
 def _describe(corner: Corner, jumps: Jumps, motion: Motion, confidence: float) -> Finding:

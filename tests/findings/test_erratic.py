@@ -121,6 +121,23 @@ def test_holes_under_one_side(make_drive: Any, said: Any, front: str, rear: str)
     assert said(drive.track(kph)) == {}
 
 
+@pytest.mark.parametrize(
+    ("noise_kph", "told"), [(0.0, {"RR": ["copied"]}), (1.2, {"RR": ["copied"], "FR": ["erratic"]})]
+)
+def test_holes_under_one_side_whose_other_wheel_is_not_read(
+    make_drive: Any, said: Any, noise_kph: float, told: dict[str, list[str]]
+) -> None:
+    """A score of small ones, which no rear wheel repeats; a noisy signal has hundreds."""
+    bends = tuple((12.0 * k + 3, 12.0 * k + 9, 30.0 * (-1) ** k) for k in range(10))
+    drive = make_drive([(0, 30), (60, 40), (120, 35)], bends, period_s=0.02, noise=0.001)
+    kph, rng = drive.kph.copy(), np.random.default_rng(5)
+    kph[:, 1] += rng.normal(0, noise_kph, len(kph))
+    for at_s in np.arange(5.0, 115, 5.5):
+        kph[drive.at(at_s, at_s + 0.06), 1] *= 0.93
+    kph[:, 3] = kph[:, 2]
+    assert said(drive.track(kph)) == told
+
+
 def test_a_wheel_that_spins_and_is_caught_in_slow_messages(make_drive: Any, said: Any) -> None:
     """Every second while the car gains 0.6 m/s², for a quarter of one: traction control on snow."""
     drive = make_drive([(0, 10), (20, 54), (40, 10), (60, 54), (80, 10)], (), period_s=0.1)
