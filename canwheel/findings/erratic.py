@@ -19,9 +19,9 @@ FEWEST_NOISY, SURE_NOISY = 8, 12
 NOISY_TIMES = 5
 """... and so many times as many as any other corner."""
 
-BUMPS_TIMES = 4
+MANY_BUMPS = 60
 """Where the other wheel on its side is not read, nobody can say which of them are bumps under that
-side: it takes so many times as many. A rough country road has ten."""
+side: no road has so many, a noisy signal has hundreds. (Ten on a rough one, simulated.)"""
 
 ALL_THE_WAY_SHARE = 0.25
 """A signal that jumps on and on for so much of the way is noisy in between as well, where the car
@@ -35,14 +35,16 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
     findings = []
     for corner in CORNERS:
         elsewhere = max(moments[other] for other in CORNERS if other is not corner)
+        small = noise[corner]
         noisy = moments[corner] >= NOISY_TIMES * elsewhere
-        times = 1 if _is_read(track, motion, corner.same_side) else BUMPS_TIMES
+        if small is not None and not _is_read(track, motion, corner.same_side):
+            noisy &= len(small.spans) >= MANY_BUMPS
         told = [
             (jumps, 0.97 if jumps.moments >= sure else 0.8)
             for jumps, fewest, sure in (
                 (motion.once(find_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
                 (motion.once(find_long_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
-                (noise[corner] if noisy else None, times * FEWEST_NOISY, times * SURE_NOISY),
+                (small if noisy else None, FEWEST_NOISY, SURE_NOISY),
             )
             if jumps is not None and jumps.moments >= fewest
         ]
