@@ -9,6 +9,7 @@ from canwheel.track.motion import Motion, estimate_motion
 from canwheel.track.placing import (
     SURE_LOG_ODDS,
     Placing,
+    placed_by_opposite_turns,
     placed_by_slip,
     placed_by_steering,
     placed_by_turns,
@@ -61,7 +62,13 @@ def _which_is_the_copy(
         placings = [placed_by_seams(track, motion, one, other, same.spans)]
         track = track.without(dict.fromkeys(CORNERS, _outside(same.spans, track.whole)))
         motion = estimate_motion(track)
-    asked = (placed_by_turns, placed_by_slip, placed_by_steering, placed_by_road)
+    asked = (
+        placed_by_turns,
+        placed_by_opposite_turns,
+        placed_by_slip,
+        placed_by_steering,
+        placed_by_road,
+    )
     placings += [ask(track, motion, one, other) for ask in asked]
     log_odds = sum(placing.log_odds for placing in placings if placing is not None)
     if abs(log_odds) < SURE_LOG_ODDS:

@@ -23,7 +23,7 @@ from canwheel.track.wheel_track import FloatColumn, WheelTrack
 
 SURE_LOG_ODDS = 3.0
 """Odds of 20 to 1, as their natural logarithm: with all that was asked together, a corner is then
-named. (Of 500 simulated copies 493 are told so, and none wrongly.)"""
+named. (Of 155 simulated copies on one side 154 are told so, and none wrongly.)"""
 
 LEAST_ERRORS = 1.5
 """A lean that is not so many times its standard deviation says nothing."""
@@ -75,12 +75,14 @@ class Placing:
     error : one standard deviation of it.
     off_by : what it may miss besides, one standard deviation.
     size : what it should be, without its sign; of no known size where it is itself.
+    weight : how much it counts: half where something else is asked nearly the same.
     """
 
     lean: float
     error: float
     off_by: float = OFF_BY
     size: float = HALF
+    weight: float = 1.0
 
     @property
     def log_odds(self) -> float:
@@ -90,7 +92,7 @@ class Placing:
         variance = FREEDOM * (self.error**2 + self.off_by**2)
         at_first, at_second = ((self.lean - size) ** 2 for size in (self.size, -self.size))
         odds = (1 + at_second / variance) / (1 + at_first / variance)
-        return (FREEDOM + 1) / 2 * math.log(odds)
+        return self.weight * (FREEDOM + 1) / 2 * math.log(odds)
 
     @property
     def is_sure(self) -> bool:
@@ -107,6 +109,46 @@ def placed_by_turns(
     square of the left/right difference. What three corners without `other` miss that by is small
     where the value belongs to `one`, and the reverse.
     """
+    turns = _misses_in_turns(track, motion, one, other)
+    slope = fit_slope(track, turns.rows, FEWEST_TURN_S, turns.mean, turns.apart, turns.apart)
+    return _placing(slope, HALF if one.same_side is other else 1.0)
+
+
+def placed_by_opposite_turns(
+    track: WheelTrack, motion: Motion, one: Corner, other: Corner
+) -> Placing | None:
+    """Ask left turns against right ones, of two corners on one side; None without both.
+
+    A car that is longer than assumed misses by as much in either. Where most turns go one way that
+    passes for an answer of `placed_by_turns`; here it is taken off, and much of what they say with
+    it, so that each counts half.
+    """
+    if one.same_side is not other:
+        return None
+    turns = _misses_in_turns(track, motion, one, other)
+    rows = turns.rows & np.isfinite(turns.mean) & np.isfinite(turns.apart)
+    mean, apart = (_freed(column, turns.tight, rows) for column in (turns.mean, turns.apart))
+    return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, apart), HALF)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Misses:
+    """What three corners miss a turning car by, with the value at either place, over speed squared.
+
+    Attributes
+    ----------
+    mean, apart : (n,) of both places, and the difference between them.
+    tight : (n,) the square of the left/right difference.
+    rows : (n,) which samples are turns.
+    """
+
+    mean: FloatColumn
+    apart: FloatColumn
+    tight: FloatColumn
+    rows: NDArray[np.bool_]
+
+
+def _misses_in_turns(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> _Misses:
     calm = _calm(track)
     box = squared_box(track)
     misses, differences = [], []
@@ -122,14 +164,14 @@ def placed_by_turns(
         else:  # crosswise: the value counts as front in one and as rear in the other
             misses[1] = -misses[1]
             turning = np.maximum(*differences) > TURN_SHARE
-        mean, apart = (misses[0] + misses[1]) / 2, misses[1] - misses[0]
-        tight = (differences[0] ** 2 + differences[1] ** 2) / 2
-    rows = turning & (motion.speed_kph > PACE_KPH) & (np.abs(motion.accel_mps2) < STEADY_MPS2)
-    if one.same_side is other:
-        # A car longer or shorter than assumed misses both by what all turns, left and right, add.
-        rows &= np.isfinite(mean) & np.isfinite(apart)
-        mean, apart = (_freed(column, tight, rows) for column in (mean, apart))
-    return _placing(fit_slope(track, rows, FEWEST_TURN_S, mean, apart, apart))
+        return _Misses(
+            mean=(misses[0] + misses[1]) / 2,
+            apart=misses[1] - misses[0],
+            tight=(differences[0] ** 2 + differences[1] ** 2) / 2,
+            rows=turning
+            & (motion.speed_kph > PACE_KPH)
+            & (np.abs(motion.accel_mps2) < STEADY_MPS2),
+        )
 
 
 def placed_by_slip(track: WheelTrack, motion: Motion, one: Corner, other: Corner) -> Placing | None:
@@ -196,5 +238,5 @@ def _between(
         return mean, (first - second) / motion.speed_kph
 
 
-def _placing(slope: Slope | None) -> Placing | None:
-    return None if slope is None else Placing(slope.value, slope.error)
+def _placing(slope: Slope | None, weight: float = 1.0) -> Placing | None:
+    return None if slope is None else Placing(slope.value, slope.error, weight=weight)

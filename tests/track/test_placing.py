@@ -11,6 +11,7 @@ from canwheel.corners import CORNERS
 from canwheel.track.motion import estimate_motion
 from canwheel.track.placing import (
     Placing,
+    placed_by_opposite_turns,
     placed_by_slip,
     placed_by_steering,
     placed_by_turns,
@@ -157,9 +158,8 @@ def test_a_car_of_another_length_moves_no_value(
     bends = tuple((9.0 * k + 2, 9.0 * k + 8, 8.0 if k % every else -8.0) for k in range(13))
     drive = make_drive([(0, 15), (60, 20), (120, 14)], bends, noise=0.001)
     kph = drive.spoilt(copy, drive.kph[:, of])
-    placing = placed(
-        placed_by_turns, drive.track(kph, wheelbase_over_track=wheelbase_over_track), of, copy
-    )
+    track = drive.track(kph, wheelbase_over_track=wheelbase_over_track)
+    placing = placed(placed_by_opposite_turns, track, of, copy)
     assert placing is not None
     assert placing.is_sure
     assert placing.error < 0.02
@@ -173,4 +173,12 @@ def test_odds_of_one_half_against_its_opposite() -> None:
         at_first, at_second = (stats.t.logpdf((lean - at) / scale, 4) for at in (0.5, -0.5))
         assert placing.log_odds == pytest.approx(at_first - at_second)
         assert Placing(-lean, error).log_odds == pytest.approx(-placing.log_odds)
+        assert Placing(lean, error, weight=0.5).log_odds == pytest.approx(placing.log_odds / 2)
     assert Placing(0.3, 0.25).log_odds == 0  # it may as well be nought
+
+
+def test_left_turns_are_held_against_right_ones_of_one_side_only(town: Any) -> None:
+    for of, copy in PAIRS:
+        track = town.track(town.spoilt(copy, town.kph[:, of]))
+        placing = placed(placed_by_opposite_turns, track, of, copy)
+        assert (placing is None) == (CORNERS[of].same_side is not CORNERS[copy])
