@@ -59,15 +59,15 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
             fits &= misfits[best] < _misfit_of_a_scale(turns.put_back(), squared_box(track))
         return _crossed(turns, best) if fits else _untested(CORNERS, NO_CAR)
     # A turn's square is small beside the steps of a coarse signal, but they come out even.
-    as_it_should = [turns.front_is_front(side) for side in SIDES]
-    if set(as_it_should) == {True, False}:
-        return _crossed(turns, SIDES[as_it_should.index(False)])
+    exchanged = turns.exchanged_side()
+    if exchanged is not None:
+        return _crossed(turns, exchanged)
     if turns.sharp_s < FEWEST_TURN_S:
         why = f"less than {FEWEST_TURN_S:.0f} s of sharp turns below {SLOW_KPH:.0f} km/h"
         return _untested(CORNERS, f"front with rear on one side or both not tested: {why}")
     # Had two been exchanged, what is as it should be now would have been the order put back.
     hidden = [swap for swap, other in misfits.items() if not _breaks(other, as_is, turns.coarse)]
-    if all(as_it_should):
+    if all(turns.front_is_front(side) for side in SIDES):
         hidden = [swap for swap in hidden if swap not in SIDES]
     not_judged = []
     for corner in CORNERS:

@@ -4,7 +4,14 @@ import numpy as np
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.jumps import LONGEST_JUMP_S, MOMENT_S, Jumps, find_jumps, find_small_jumps
+from canwheel.track.jumps import (
+    LONGEST_JUMP_S,
+    MOMENT_S,
+    NOISY_MOMENTS,
+    Jumps,
+    find_jumps,
+    find_small_jumps,
+)
 from canwheel.track.long_jumps import find_long_jumps
 from canwheel.track.motion import Motion, steps_s
 from canwheel.track.wheel_track import WheelTrack
@@ -13,7 +20,7 @@ FEWEST_MOMENTS, SURE_MOMENTS = 3, 4
 """One or two moments with jumps in a drive may be stones or lost bits on the bus; from the second
 number on, it is the signal."""
 
-FEWEST_NOISY, SURE_NOISY = 8, 12
+SURE_NOISY = 12
 """The same of jumps so small that the road throws a wheel as far: a noisy signal has many..."""
 
 NOISY_TIMES = 5
@@ -44,7 +51,7 @@ def find_erratic(track: WheelTrack, motion: Motion) -> Outcome:
             for jumps, fewest, sure in (
                 (motion.once(find_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
                 (motion.once(find_long_jumps, corner), FEWEST_MOMENTS, SURE_MOMENTS),
-                (small if noisy else None, FEWEST_NOISY, SURE_NOISY),
+                (small if noisy else None, NOISY_MOMENTS, SURE_NOISY),
             )
             if jumps is not None and jumps.moments >= fewest
         ]

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, Outcome, Span
-from canwheel.track.jumps import find_jumps
+from canwheel.track.jumps import NOISY_MOMENTS, find_jumps, find_small_jumps
 from canwheel.track.motion import READ_FROM_KPH, Motion, smooth
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 from canwheel.track.zero_spells import ALIVE_SHARE
@@ -81,15 +81,16 @@ def _rest(seen_kph: FloatColumn, corner: Corner) -> FloatColumn:
 
 
 def _without_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> WheelTrack:
-    """The drive with the jumps of all corners but this one unread."""
-    jumps = {c: motion.once(find_jumps, c) for c in CORNERS if c is not corner}
-    return track.without(
-        {
-            c: [Span(span.from_s - EDGE_S, span.to_s + EDGE_S) for span in own.spans]
-            for c, own in jumps.items()
-            if own is not None
-        }
-    )
+    """The drive with the jumps of all corners but this one unread, and noisy ones altogether."""
+    hidden = {}
+    for other in (c for c in CORNERS if c is not corner):
+        small = motion.once(find_small_jumps, other)
+        large = motion.once(find_jumps, other)
+        if small is not None and small.moments >= NOISY_MOMENTS:
+            hidden[other] = [track.whole]
+        elif large is not None:
+            hidden[other] = [Span(s.from_s - EDGE_S, s.to_s + EDGE_S) for s in large.spans]
+    return track.without(hidden)
 
 
 def _calm(own: WheelSamples, rest: FloatColumn) -> FloatColumn:

@@ -8,7 +8,13 @@ from numpy.typing import NDArray
 
 from canwheel.corners import CORNERS, Corner
 from canwheel.outcome import Finding, NotJudged, Outcome
-from canwheel.track.jumps import CIRCUMFERENCES_M, Jumps, find_jumps, find_small_jumps
+from canwheel.track.jumps import (
+    CIRCUMFERENCES_M,
+    NOISY_MOMENTS,
+    Jumps,
+    find_jumps,
+    find_small_jumps,
+)
 from canwheel.track.long_jumps import find_long_jumps
 from canwheel.track.motion import READ_FROM_KPH, Motion
 from canwheel.track.orders import (
@@ -48,8 +54,8 @@ TEETH_FROM_ORDER = 3
 SURE_LOG_EVIDENCE = 40.0
 """No chance is left by this. Asked for where noise is not all that may look like a ripple."""
 
-NOISY_MOMENTS, NOISY_LOG_EVIDENCE = 8, 200.0
-"""A corner that jumps a little in so many moments, at no one place of the wheel, is noisy. Smoothed
+NOISY_LOG_EVIDENCE = 200.0
+"""A corner that jumps a little in many moments, at no one place of the wheel, is noisy. Smoothed
 and sampled, its noise is not white, and lines seem to stand out of it by up to 115; those of a ring
 that shakes as much do by more, in quick messages by 10,000."""
 

@@ -108,6 +108,10 @@ MOMENT_S, LONGEST_MOMENT_S = 1.0, 4.0
 """Jumps nearer to one another than the first are of one moment, be it a stone or a tyre that slips
 in jerks, which it does not for longer than the second. [s]"""
 
+NOISY_MOMENTS = 8
+"""A corner that jumps a little in so many moments is noisy, or its ring is damaged: what the road
+makes of sound ones is less."""
+
 OTHER_JUMPS = 3
 """A corner that jumps so often to other values than nothing, and more often so than to nothing, is
 disturbed: what falls to nothing for no longer than a jump is one of its jumps."""

@@ -66,6 +66,10 @@ AHEAD_SHARES = (0.5, 2.5)
 SURE_ERRORS = 4.0
 """Which axle runs ahead is sure from so many standard deviations on."""
 
+EVEN_SHARE = 0.3
+"""Where front and rear of one side are exchanged, what the front gains there it loses on the other
+side: their sum is no more than so much of their difference. (0.1 at most, simulated cars.)"""
+
 AGREE_SHARE = 0.8
 """A steering or yaw-rate signal must have the sign of the turn for this share of it."""
 
@@ -168,6 +172,15 @@ class Turns:
             return None
         least, most = AHEAD_SHARES
         return ahead.value > 0 if least < abs(ahead.value) < most else None
+
+    def exchanged_side(self) -> Swap | None:
+        """The side on which the front runs behind the rear, by as much as ahead on the other."""
+        as_it_should = [self.front_is_front(side) for side in SIDES]
+        if set(as_it_should) != {True, False}:
+            return None
+        one, other = (slope.value for side in SIDES if (slope := self.front_ahead(side)))
+        even = abs(one + other) < EVEN_SHARE * abs(one - other)
+        return SIDES[as_it_should.index(False)] if even else None
 
 
 def find_turns(track: WheelTrack, motion: Motion) -> Turns | None:

@@ -86,6 +86,18 @@ def test_one_side_may_keep_its_speed_while_the_other_turns_faster(
     assert said(drive.track(resolution_kph=1.0)) == {}
 
 
+@pytest.mark.parametrize("side", [0, 1])
+def test_a_noisy_side_mate_does_not_change_for_that(make_drive: Any, said: Any, side: int) -> None:
+    """One side keeps its speed, but for the noise, while the other slows down in a bend."""
+    drive = make_drive([(0, 0), (10, 32), (60, 32)], (), noise=0.0005, period_s=0.04)
+    kph = drive.kph.copy()
+    rows = drive.at(20, 26)
+    kph[np.ix_(rows, [1 - side, 3 - side])] *= np.linspace(1, 0.9, rows.sum())[:, None]
+    kph[:, 2 + side] += np.random.default_rng(2).normal(0, 4, len(kph)) * (kph[:, 2 + side] > 20)
+    told = said(drive.track(kph, resolution_kph=1.0))
+    assert told == {str(CORNERS[2 + side]): ["erratic"]}
+
+
 def test_the_inner_rear_wheel_of_a_turn_that_tightens_keeps_its_speed(
     make_drive: Any, said: Any
 ) -> None:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from canwheel.corners import Corner
@@ -38,3 +39,27 @@ def test_a_corner_that_was_not_read_has_no_place(town: Any) -> None:
     track = town.track()
     assert turns_of(track.without({Corner.RL: [Span(0.0, 100.0)]})) is None
     assert turns_of(track.without({Corner.RL: [Span(0.0, 40.0)]})) is not None
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_what_one_side_gains_the_other_loses(town: Any, side: Any) -> None:
+    front, rear = (corner.position for corner in side)
+    kph = town.kph.copy()
+    kph[:, [front, rear]] = kph[:, [rear, front]]
+    assert turns_of(town.track(kph)).exchanged_side() == side
+    assert turns_of(town.track()).exchanged_side() is None
+
+
+@pytest.mark.parametrize("side", SIDES)
+def test_sides_that_do_not_mirror_one_another_are_another_fault(town: Any, side: Any) -> None:
+    """As noise that goes with itself: far ahead on one side, a third of it behind on the other."""
+    fl, fr, rl, rr = town.kph.T
+    rolling = (USUAL_WHEELBASE_OVER_TRACK * ((fr - fl) + (rr - rl)) / 2) ** 2
+    kph = town.kph.copy()
+    front, rear = side[0].mirror.position, side[1].position
+    kph[:, front] = np.sqrt(kph[:, front] ** 2 + 0.6 * rolling)
+    kph[:, rear] = np.sqrt(kph[:, rear] ** 2 + 1.6 * rolling)
+    turns = turns_of(town.track(kph))
+    assert turns.front_is_front(side) is False
+    assert turns.front_is_front(SIDES[1 - SIDES.index(side)]) is True
+    assert turns.exchanged_side() is None
