@@ -67,7 +67,7 @@ def find_crossed(track: WheelTrack, motion: Motion) -> Outcome:
         return _untested(CORNERS, f"front with rear on one side or both not tested: {why}")
     # Had two been exchanged, what is as it should be now would have been the order put back.
     hidden = [swap for swap, other in misfits.items() if not _breaks(other, as_is, turns.coarse)]
-    if not set(SIDES).isdisjoint(hidden) and all(turns.front_is_front(side) for side in SIDES):
+    if all(turns.front_is_front):
         hidden = [swap for swap in hidden if swap not in SIDES]
     not_judged = []
     for corner in CORNERS:

@@ -26,10 +26,11 @@ def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: AR
     turns = motion.once(find_turns)
     if turns is None or turns.turn_s < FEWEST_TURN_S:
         return Outcome()
-    front_is_front = turns.front_is_front(*SIDES)
+    # On both sides, each by itself: one wrong corner moves the mean of both.
+    front_is_front = turns.front_is_front
     mirrored = _is_mirrored(turns)
     against = f"for {turns.turn_s:.0f} s of turning both axles turn against the steering"
-    if front_is_front is False and turns.is_one_body():
+    if front_is_front == (False, False) and turns.is_one_body():
         says = (
             f"In {turns.sharp_s:.0f} s of sharp turns the corners called rear run ahead of those"
             " called front, as front wheels do"
@@ -43,7 +44,7 @@ def find_turned_round(track: WheelTrack, motion: Motion) -> Outcome:  # noqa: AR
             f"F{against[1:]}: left and right are swapped on both, or the steering signal's sign is."
         )
         return _found(turns, AXLES, 0.6, says)
-    if turns.sharp_s >= FEWEST_TURN_S and not front_is_front:
+    if turns.sharp_s >= FEWEST_TURN_S and not all(front_is_front):
         why = "which axle is the front one did not show: too coarse a signal, or too quick turns"
         return Outcome(not_judged=tuple(NotJudged(corner, "crossed", why) for corner in CORNERS))
     return Outcome()

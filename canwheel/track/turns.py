@@ -7,6 +7,7 @@ wheel runs ahead of the front one on its side; and front² − rear² is positiv
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +80,7 @@ SIDES: tuple[Swap, Swap] = ((Corner.FL, Corner.RL), (Corner.FR, Corner.RR))
 """Front and rear of the left and of the right side."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Turns:
     """A drive by its turns.
 
@@ -143,44 +144,50 @@ class Turns:
         front, rear = np.mean(with_it[self.turning], axis=0)
         return float(front), float(rear)
 
-    def front_ahead(self, *sides: Swap) -> Slope | None:
-        """How front² − rear² grows with what rolling wheels of a usual car show: by about 1 where
-        the front is the front, by about -1 where it is the rear. None where sharp turns are few.
+    @cached_property
+    def front_ahead(self) -> tuple[Slope | None, Slope | None]:
+        """How front² − rear² of each side grows with what rolling wheels of a usual car show: by
+        about 1 where the front is the front, by about -1 where it is the rear. None where sharp
+        turns are few.
 
         Tyres of another size on one axle shift it, and do not make it grow.
-
-        Parameters
-        ----------
-        sides : of which, their mean.
         """  # noqa: D205 - one sentence, one fact
         rows = np.flatnonzero(self.slow)
-        calm, ahead, rolling = self.calm[rows], *np.full((2, len(self.calm)), np.nan)
-        ahead[rows], rolling[rows] = _ahead(calm, squared_box(self.track), sides)
+        calm, easy = self.calm[rows], self.slow.copy()
         pace_mps = np.mean(calm, axis=1) / KPH_PER_MPS
-        easy = self.slow.copy()
         easy[rows] = pace_mps**2 * _turn_size(calm) / TRACK_M < EASY_MPS2
         if _seconds(self.track, easy & self.sharp) < FEWEST_TURN_S:
-            return None
-        return fit_slope(self.track, easy, FEWEST_TURN_S, ahead, rolling, rolling)
+            return None, None
+        ahead, rolling = np.full((2, len(self.calm)), np.nan), np.full(len(self.calm), np.nan)
+        ahead[:, rows], rolling[rows] = _ahead(calm, squared_box(self.track))
+        left, right = (
+            fit_slope(self.track, easy, FEWEST_TURN_S, side, rolling, rolling) for side in ahead
+        )
+        return left, right
 
-    def front_is_front(self, *sides: Swap) -> bool | None:
-        """Whether the front runs ahead of the rear as a car's does; False where the rear does so,
-        None where neither is sure.
+    @property
+    def front_is_front(self) -> tuple[bool | None, bool | None]:
+        """Whether on each side the front runs ahead of the rear as a car's does; False where the
+        rear does so, None where neither is sure.
         """  # noqa: D205 - one sentence, one fact
-        ahead = self.front_ahead(*sides)
-        if ahead is None or abs(ahead.value) < SURE_ERRORS * ahead.error:
-            return None
-        least, most = AHEAD_SHARES
-        return ahead.value > 0 if least < abs(ahead.value) < most else None
+        left, right = (_is_ahead(slope) for slope in self.front_ahead)
+        return left, right
 
     def exchanged_side(self) -> Swap | None:
         """The side on which the front runs behind the rear, by as much as ahead on the other."""
-        as_it_should = [self.front_is_front(side) for side in SIDES]
-        if set(as_it_should) != {True, False}:
+        left, right = self.front_ahead
+        as_it_should = self.front_is_front
+        if left is None or right is None or set(as_it_should) != {True, False}:
             return None
-        one, other = (slope.value for side in SIDES if (slope := self.front_ahead(side)))
-        even = abs(one + other) < EVEN_SHARE * abs(one - other)
+        even = abs(left.value + right.value) < EVEN_SHARE * abs(left.value - right.value)
         return SIDES[as_it_should.index(False)] if even else None
+
+
+def _is_ahead(slope: Slope | None) -> bool | None:
+    if slope is None or abs(slope.value) < SURE_ERRORS * slope.error:
+        return None
+    least, most = AHEAD_SHARES
+    return slope.value > 0 if least < abs(slope.value) < most else None
 
 
 def find_turns(track: WheelTrack, motion: Motion) -> Turns | None:
@@ -214,7 +221,8 @@ def misfit(speed_kph: FloatColumn, box: float) -> float:
     speed_kph : (k, 4). box : (wheelbase over track)².
     """
     # Slip angles leave between none and all of what rolling wheels would show.
-    ahead, rolling = _ahead(speed_kph, box)
+    sides, rolling = _ahead(speed_kph, box)
+    ahead = np.mean(sides, axis=0)
     beyond = ahead - np.clip(ahead, 0.0, rolling)
     return float(np.median(np.hypot(_flag(speed_kph), beyond)))
 
@@ -226,18 +234,15 @@ def _flag(speed_kph: FloatColumn) -> FloatColumn:
     return left
 
 
-def _ahead(
-    speed_kph: FloatColumn, box: float, sides: tuple[Swap, ...] = SIDES
-) -> tuple[FloatColumn, FloatColumn]:
-    """(n,) front² − rear², the mean of the sides, over twice the pace squared; and (n,) the same
-    as wheels of a usual car show that roll.
+def _ahead(speed_kph: FloatColumn, box: float) -> tuple[FloatColumn, FloatColumn]:
+    """(2, n) front² − rear² of each side, over twice the pace squared; and (n,) the same as wheels
+    of a usual car show that roll.
     """  # noqa: D205 - one sentence, one fact
     fl, fr, rl, rr = speed_kph.T
     twice_pace_squared = np.sum(speed_kph**2, axis=1) / 2
     difference = ((fr - fl) + (rr - rl)) / 2
-    front, rear = (speed_kph[:, [side[end].position for side in sides]] for end in (0, 1))
     with np.errstate(invalid="ignore", divide="ignore"):
-        ahead: FloatColumn = np.mean(front**2 - rear**2, axis=1) / twice_pace_squared
+        ahead: FloatColumn = np.stack((fl**2 - rl**2, fr**2 - rr**2)) / twice_pace_squared
         rolling: FloatColumn = box * difference**2 / twice_pace_squared
     return ahead, rolling
 

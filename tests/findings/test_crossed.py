@@ -100,10 +100,8 @@ def test_a_coarse_signal_hides_what_tight_turns_would_show(
     swapped = examine(drive.track(exchanged(drive, "FL", "RL"), resolution_kph=resolution_kph))
     assert not sound.findings
     assert bool(swapped.outcome.findings) is (told == 0)
-    why = {n.corner: n.why for n in sound.not_judged if n.kind == "crossed"}
-    assert len(why) == told
-    for words in why.values():
-        assert words.startswith("front and rear of one side exchanged would not have shown")
+    words = "front and rear of one side exchanged would not have shown"
+    assert sum(n.kind == "crossed" and n.why.startswith(words) for n in sound.not_judged) == told
 
 
 @pytest.mark.parametrize(("one", "other"), [("FL", "RL"), ("FR", "RR")])

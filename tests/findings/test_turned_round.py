@@ -66,6 +66,18 @@ def test_without_a_straight(make_drive: Any) -> None:
     assert partners(drive.track()) == {}
 
 
+@pytest.mark.parametrize("corner", CORNERS)
+def test_one_that_counts_twice_for_a_time_turns_nobody_round(make_drive: Any, corner: Any) -> None:
+    """On its own side it runs ahead, or behind; on the other one the front is the front."""
+    bends = tuple((12.0 * k + 4, 12.0 * k + 11, 6.0 * (-1) ** k) for k in range(12))
+    speeds = [(0, 0), (4, 8), (60, 6), (62, 12), (80, 12), (82, 6), (140, 6)]
+    drive = make_drive(speeds, bends, noise=0.001)
+    rows = drive.at(60, 100)
+    kph = drive.spoilt(corner.position, 2 * drive.kph[rows, corner.position], rows)
+    found = examine(drive.track(kph)).outcome.findings
+    assert [(finding.corner, finding.kind) for finding in found] == [(corner, "wrong_ratio")]
+
+
 @pytest.mark.parametrize("turns", [(), [(20, 40, 50.0), (50, 70, -60.0)]])
 def test_without_sharp_turns_nothing_is_told(make_drive: Any, turns: Any) -> None:
     drive = make_drive(KNOTS, turns)

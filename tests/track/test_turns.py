@@ -23,16 +23,17 @@ def test_the_front_runs_ahead_by_wheelbase_over_track_squared(
     drive = make_drive(box=box)
     expected = (wheelbase_m / track_m / USUAL_WHEELBASE_OVER_TRACK) ** 2
     for order, sign in (([0, 1, 2, 3], 1), ([2, 3, 0, 1], -1)):
-        ahead = turns_of(drive.track(drive.kph[:, order])).front_ahead(*SIDES)
-        assert ahead.value == pytest.approx(sign * expected, rel=0.08)
-        assert ahead.error < 0.1
+        turns = turns_of(drive.track(drive.kph[:, order]))
+        for ahead in turns.front_ahead:
+            assert ahead.value == pytest.approx(sign * expected, rel=0.15)
+            assert ahead.error < 0.15
 
 
 def test_quick_turns_are_not_asked(make_drive: Any) -> None:
     drive = make_drive([(0, 0), (8, 28), (95, 28)], [(12, 22, 12.0), (30, 40, -12.0)])
     turns = turns_of(drive.track())
     assert turns.sharp_s > 10
-    assert turns.front_ahead(*SIDES) is None
+    assert turns.front_ahead == (None, None)
 
 
 def test_a_corner_that_was_not_read_has_no_place(town: Any) -> None:
@@ -60,6 +61,6 @@ def test_sides_that_do_not_mirror_one_another_are_another_fault(town: Any, side:
     kph[:, front] = np.sqrt(kph[:, front] ** 2 + 0.6 * rolling)
     kph[:, rear] = np.sqrt(kph[:, rear] ** 2 + 1.6 * rolling)
     turns = turns_of(town.track(kph))
-    assert turns.front_is_front(side) is False
-    assert turns.front_is_front(SIDES[1 - SIDES.index(side)]) is True
+    assert turns.front_is_front[SIDES.index(side)] is False
+    assert turns.front_is_front[1 - SIDES.index(side)] is True
     assert turns.exchanged_side() is None
