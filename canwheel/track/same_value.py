@@ -42,9 +42,15 @@ REACH = 4
 ERROR_KPH = 1e-6
 """Equal means equal; this only forgives arithmetic. [km/h]"""
 
-PART_CHANGES = 150
-"""So often it must change where two corners are one for a part of the drive only. Sound ones, in
-steps of 0.5 to 1 km/h, went together through 68 changes at the most (600 pairs of corners)."""
+PART_CHANGES, PART_S = 150, 10.0
+"""So often it must change, and for so long, where two corners are one for a part of the drive only.
+Sound ones, in steps of 0.5 to 1 km/h, went together through 68 changes at the most (600 pairs of
+corners); and while a car brakes evenly, what is between two messages makes up for a tyre. [s]"""
+
+CALM_SHARE, CLEAR_STEPS = 0.25, 2.0
+"""And by what they are apart elsewhere, a quarter of the time at the most, they would be apart by
+so many steps of the signal there: wheels that run alike, without noise, are one for minutes too,
+until the car turns or goes faster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,38 +84,51 @@ def find_same_value(
     seldom, often = track.wheel(one), track.wheel(other)
     first = seldom.speed_kph
     known = np.nan_to_num(first) > MOVING_KPH
+    step_kph = max(seldom.resolution_kph, often.resolution_kph)
     in_parts = None
     # Corners of the same two messages are beside one another alike.
     for beside in motion.once(_beside, track.first_beside(one), track.first_beside(other)):
         second = often.speed_kph[beside.at]
         both = known & beside.as_usual & ~np.isnan(second)
         value = first[both]
-        same = np.abs(value - second[both]) < ERROR_KPH
-        if len(same) <= FEWEST_CHANGES:
+        apart_kph = np.abs(value - second[both])
+        if len(value) <= FEWEST_CHANGES:
             continue
-        if np.mean(same) >= SAME_SHARE:
+        if np.mean(apart_kph < ERROR_KPH) >= SAME_SHARE:
             changes = int(np.sum(np.diff(value) != 0))
             return SameValue((track.whole,), changes, is_whole=True)
         # Counts flicker by one from sample to sample, of two wheels alike for seconds.
-        parts = None if seldom.mean_over_s else _parts(seldom.time_s[both], value, same)
+        parts = None
+        if not seldom.mean_over_s:
+            parts = _parts(seldom.time_s[both], value, apart_kph, step_kph)
         if parts is not None and (in_parts is None or parts.changes > in_parts.changes):
             in_parts = parts
     return in_parts
 
 
-def _parts(time_s: FloatColumn, value: FloatColumn, same: NDArray[np.bool_]) -> SameValue | None:
-    """Those stretches in which the value is the same, and changes often."""
-    ends = np.concatenate(([-1], np.flatnonzero(~same), [len(same)]))
+def _parts(
+    time_s: FloatColumn, value: FloatColumn, apart_kph: FloatColumn, step_kph: float
+) -> SameValue | None:
+    """Those stretches in which the value is the same, changes often, and need not be the same."""
+    ends = np.concatenate(([-1], np.flatnonzero(apart_kph >= ERROR_KPH), [len(value)]))
     long = np.flatnonzero(np.diff(ends) > PART_CHANGES)
-    firsts, lasts = ends[long] + 1, ends[long + 1] - 1
-    changes = np.array(
-        [np.sum(np.diff(value[a : b + 1]) != 0) for a, b in zip(firsts, lasts, strict=True)]
-    )
-    often = np.flatnonzero(changes >= PART_CHANGES)
-    if not len(often):
+    if not len(long):
         return None
-    spans = tuple(Span(float(time_s[firsts[i]]), float(time_s[lasts[i]])) for i in often)
-    return SameValue(spans, int(changes[often].sum()), is_whole=False)
+    elsewhere = np.ones(len(value), bool)
+    for i in long:
+        elsewhere[ends[i] + 1 : ends[i + 1]] = False
+    if elsewhere.sum() < PART_CHANGES:
+        return None
+    usual_share = float(np.quantile(apart_kph[elsewhere] / value[elsewhere], CALM_SHARE))
+    spans, total = [], 0
+    for first, last in zip(ends[long] + 1, ends[long + 1] - 1, strict=True):
+        inside = value[first : last + 1]
+        changes = int(np.sum(np.diff(inside) != 0))
+        clear = usual_share * float(np.median(inside)) > CLEAR_STEPS * step_kph
+        if changes >= PART_CHANGES and time_s[last] - time_s[first] >= PART_S and clear:
+            spans.append(Span(float(time_s[first]), float(time_s[last])))
+            total += changes
+    return SameValue(tuple(spans), total, is_whole=False) if spans else None
 
 
 def may_be_same(one: WheelSamples, other: WheelSamples) -> bool:

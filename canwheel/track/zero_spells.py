@@ -39,6 +39,8 @@ USUAL_S = 1.0
 """Its usual, as a share of the others' speed, is the most within so long before or after: the inner
 wheel of a turn runs slower than the others. [s]"""
 
+ROLLING_KPH = 5.0
+"""Slower, the others may be about to stand, and how a corner comes back tells nothing. [km/h]"""
 
 KNOWN_S = 2.0
 """Below the speed by which every sensor must read, a corner must have read for so long... [s]"""
@@ -169,7 +171,8 @@ def find_zero_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple
     alive = own.speed_kph > np.maximum(ALIVE_SHARE * others, own.resolution_kph)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(alive, np.minimum(1.0, own.speed_kph / others), 0.0)
-    readings = _Readings(own, others, silent, nothing, share, np.flatnonzero(alive))
+    zero = (own.speed_kph <= own.resolution_kph) & (others > ROLLING_KPH)
+    readings = _Readings(own, others, silent, zero, share, np.flatnonzero(alive))
     spells = (
         _describe(track, motion, corner, readings, first=first, last=last)
         for first, last in runs(silent, alive)
@@ -222,7 +225,7 @@ class _Readings:
     own: WheelSamples
     others_kph: FloatColumn
     silent: NDArray[np.bool_]  # where it had to read and did not
-    nothing: NDArray[np.bool_]  # where it did not, whatever the car's speed
+    zero: NDArray[np.bool_]  # where it read none at all while the car rolled, slowly or not
     share: FloatColumn  # of the others' speed, at most 1; 0 where it does not read
     alive_at: NDArray[np.intp]  # positions at which it reads
 
@@ -243,14 +246,16 @@ class _Readings:
             end = int(at[before])
             begin = int(np.searchsorted(time_s, time_s[end] - USUAL_S))
             whole = begin + self._whole(slice(begin, end + 1))[-1]
-            silent = end + np.flatnonzero(self.nothing[end : first + 1])[0]
-            fall_s = max(0.0, float(time_s[silent] - time_s[whole]) - self.sample_s)
+            zero = end + np.flatnonzero(self.zero[end:first])
+            stands = zero[0] if len(zero) else first
+            fall_s = max(0.0, float(time_s[stands] - time_s[whole]) - self.sample_s)
         if after < len(at):
             begin = int(at[after])
             end = int(np.searchsorted(time_s, time_s[begin] + USUAL_S, "right"))
             whole = begin + self._whole(slice(begin, end))[0]
-            silent = last + np.flatnonzero(self.nothing[last : begin + 1])[-1]
-            rise_s = max(0.0, float(time_s[whole] - time_s[silent]) - self.sample_s)
+            zero = last + np.flatnonzero(self.zero[last : begin + 1])
+            stands = zero[-1] if len(zero) else last
+            rise_s = max(0.0, float(time_s[whole] - time_s[stands]) - self.sample_s)
         return fall_s, rise_s
 
     def _whole(self, near: slice) -> NDArray[np.intp]:

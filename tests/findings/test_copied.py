@@ -134,3 +134,26 @@ def test_coarse_signals_that_go_together_for_long_are_no_copy(
     speeds = [(6.0 * k, 40.0 + 40.0 * (k % 2)) for k in range(40)]
     drive = make_drive(speeds, (), noise=0.0003, tyres=(1, 1.0005, 1, 1.0005))
     assert said(drive.track(resolution_kph=resolution_kph)) == {}
+
+
+@pytest.mark.parametrize("resolution_kph", [0.01, 0.0625, 0.25])
+@pytest.mark.parametrize("rear_later_s", [0.0, 0.007])
+@pytest.mark.parametrize("tyres", [(1.0, 1.0006, 0.9994, 1.0012), (1.0, 1.003, 0.998, 1.001)])
+def test_wheels_alike_without_noise_are_no_copies(
+    make_drive: Any, said: Any, resolution_kph: float, rear_later_s: float, tyres: Any
+) -> None:
+    """On the straight they read one value, until the car turns or goes faster."""
+    speeds = [
+        (0, 0),
+        (12, 50),
+        (40, 55),
+        (44, 30),
+        (60, 50),
+        (90, 50),
+        (94, 25),
+        (110, 50),
+        (140, 0),
+    ]
+    drive = make_drive(speeds, [(20, 30, 60.0), (70, 80, -60.0)], noise=0.0, tyres=tyres)
+    track = drive.track(resolution_kph=resolution_kph, rear_later_s=rear_later_s)
+    assert "copied" not in [kind.rstrip("?") for kinds in said(track).values() for kind in kinds]
