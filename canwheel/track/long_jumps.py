@@ -19,7 +19,7 @@ from canwheel.track.jumps import (
     changes,
     distance_m,
 )
-from canwheel.track.motion import TOLD_BY_KPH, Motion, three_agree
+from canwheel.track.motion import TOLD_BY_KPH, Motion, three_may_agree
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelSamples, WheelTrack
 from canwheel.track.zero_spells import NOTHING_SHARE
@@ -50,11 +50,10 @@ def find_long_jumps(track: WheelTrack, motion: Motion, corner: Corner) -> Jumps 
         return None
     seen = motion.seen_from(corner)
     accel = np.interp(own.time_s, track.time_s, motion.accel_mps2)
-    unread = np.isnan(np.delete(seen, corner.position, axis=1)).any(axis=1)
     with np.errstate(invalid="ignore"):
         away &= (np.abs(accel) < LARGE.calm_mps2) & ~(below & (accel < -BRAKED_MPS2))
         away &= ~(np.abs(own.speed_kph - seen[:, corner.mirror.position]) < allowed)
-    away &= three_agree(seen, corner) | unread
+    away &= three_may_agree(seen, corner)
     found = [
         (first, last)
         for first, last in runs(away, ~away)

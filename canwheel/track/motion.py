@@ -175,6 +175,12 @@ def three_agree(speed_kph: FloatColumn, corner: Corner) -> NDArray[np.bool_]:
     return agree
 
 
+def three_may_agree(speed_kph: FloatColumn, corner: Corner) -> NDArray[np.bool_]:
+    """(n,) whether the other three agree, or are not all read: then nobody can say they do not."""
+    rest = np.delete(speed_kph, corner.position, axis=1)
+    return np.asarray(three_agree(speed_kph, corner) | np.isnan(rest).any(axis=1))
+
+
 def triple_surplus(
     speed_kph: FloatColumn, left_out: Corner
 ) -> tuple[FloatColumn, FloatColumn, FloatColumn]:

@@ -13,7 +13,7 @@ from canwheel.track.motion import (
     TWO_LEFT_FACTOR,
     Motion,
     smooth,
-    three_agree,
+    three_may_agree,
 )
 from canwheel.track.runs import runs
 from canwheel.track.wheel_track import FloatColumn, WheelTrack
@@ -93,7 +93,7 @@ def find_off_spells(track: WheelTrack, motion: Motion, corner: Corner) -> tuple[
     all_four = smooth(motion.seen_from(corner)[::every], calm)
     rest = np.delete(all_four, corner.position, axis=1)
     # Of three that are no car's, as while one of them is silent, nobody can say what the fourth is.
-    agree = three_agree(all_four, corner) | np.isnan(rest).any(axis=1)
+    agree = three_may_agree(all_four, corner)
     with np.errstate(invalid="ignore"):
         # Where two stand against two, as while an axle spins, nobody can say which are right.
         alone = ~(np.abs(rest - speed[:, None]) < RIGHT_SHARE * speed[:, None]).any(axis=1)

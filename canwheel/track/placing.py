@@ -94,11 +94,6 @@ class Placing:
         odds = (1 + at_second / variance) / (1 + at_first / variance)
         return self.weight * (FREEDOM + 1) / 2 * math.log(odds)
 
-    @property
-    def is_sure(self) -> bool:
-        """Whether it may be acted on alone."""
-        return abs(self.log_odds) > SURE_LOG_ODDS
-
 
 def placed_by_turns(
     track: WheelTrack, motion: Motion, one: Corner, other: Corner

@@ -27,6 +27,7 @@ from canwheel.judgement.verdict import judge_drive
 from canwheel.track.build import build_track
 from canwheel.track.channel import choose_channel
 from canwheel.track.motion import estimate_motion
+from canwheel.track.placing import SURE_LOG_ODDS
 from canwheel.track.road_echo import placed_by_road
 from canwheel.track.wheel_track import HelperSamples, WheelTrack
 from canwheel.vehicle import Vehicle
@@ -284,7 +285,7 @@ def test_the_road_places_a_copy_rightly_or_says_nothing(drives: dict[str, RealDr
         newest = np.searchsorted(real.time_s(of), real.time_s(copy), "right") - 1
         track = real.changed(copy, real.raw(of)[np.maximum(newest, 0)])
         placing = placed_by_road(track, estimate_motion(track), of, copy)
-        if placing is not None and placing.is_sure:
+        if placing is not None and abs(placing.log_odds) > SURE_LOG_ODDS:
             assert placing.lean > 0
             sure += 1
     assert sure >= 2

@@ -8,7 +8,7 @@ import pytest
 
 from canwheel.corners import CORNERS
 from canwheel.track.motion import estimate_motion
-from canwheel.track.placing import Placing
+from canwheel.track.placing import SURE_LOG_ODDS, Placing
 from canwheel.track.road_echo import placed_by_road
 
 FRONT_AND_REAR = [p for p in permutations(range(4), 2) if CORNERS[p[0]].mirror is not CORNERS[p[1]]]
@@ -53,7 +53,7 @@ def test_the_road_places_the_value_at_the_original(
     assert there is not None
     assert back is not None
     assert there.lean > 0
-    assert there.is_sure
+    assert abs(there.log_odds) > SURE_LOG_ODDS
     assert back.lean == pytest.approx(-there.lean)
 
 
@@ -70,7 +70,7 @@ def test_noise_that_no_wheel_repeats_says_nothing(make_drive: Any) -> None:
         kph = drive.kph * own
         kph[:, 2] = kph[:, 0]
         placing = placed(drive, kph, 0, 2)
-        assert placing is None or not placing.is_sure
+        assert placing is None or abs(placing.log_odds) <= SURE_LOG_ODDS
 
 
 def test_too_short_a_way_says_nothing(make_drive: Any) -> None:
